@@ -1,0 +1,141 @@
+"""Believed poses beside reference poses, at marks or along a dense truth."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from locbench.arrays import BoolArray, FloatArray
+from locbench.fusion import Estimate, Sampled, sample_track
+from locbench.geometry import circular_mean, wrap_angle
+from locbench.odometry import Motion
+from locbench.reference import Reference
+from locbench.session import MarkVisits
+
+__all__ = ["Comparison", "against_marks", "against_truth", "joined", "visits_on_reference"]
+
+# While a robot settles on a mark its pose still moves; common practice, no source.
+_SETTLING_S = 0.3
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Believed and reference poses at K times; NaN where the estimator has no pose or the reference no heading.
+
+    Attributes
+    ----------
+    time_s, path_length_m, turning_rad
+        (K,) when, and how far the robot had driven and turned by then.
+    believed, believed_covariance
+        (K, 3) and (K, 3, 3).
+    reference, reference_covariance
+        (K, 3) and (K, 3, 3).
+    stretch
+        (K,) number of the stretch, counted from 0: nothing is compared across two of them.
+    """
+
+    time_s: FloatArray
+    path_length_m: FloatArray
+    turning_rad: FloatArray
+    believed: FloatArray
+    believed_covariance: FloatArray
+    reference: FloatArray
+    reference_covariance: FloatArray
+    stretch: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.time_s)
+
+    @property
+    def error(self) -> FloatArray:
+        """(K, 3) believed minus reference, field frame, headings wrapped."""
+        difference = self.believed - self.reference
+        difference[:, 2] = wrap_angle(difference[:, 2])
+        return difference
+
+    @property
+    def covered(self) -> BoolArray:
+        """(K,) where the estimator had a position."""
+        return np.isfinite(self.believed[:, 0])
+
+
+def joined(parts: Sequence[Comparison]) -> Comparison:
+    """Return the comparisons of several stretches one after the other; at least one is needed."""
+    return Comparison(**{f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Comparison)})
+
+
+def _comparison(
+    sampled: Sampled, reference: FloatArray, reference_covariance: FloatArray, motion: Motion, stretch: int
+) -> Comparison:
+    return Comparison(
+        time_s=sampled.time_s,
+        path_length_m=np.interp(sampled.time_s, motion.time_s, motion.path_length_m),
+        turning_rad=np.interp(sampled.time_s, motion.time_s, motion.turning_rad),
+        believed=sampled.pose,
+        believed_covariance=sampled.covariance,
+        reference=reference,
+        reference_covariance=reference_covariance,
+        stretch=np.full(len(sampled.time_s), float(stretch)),
+    )
+
+
+def _dwell_mean(estimate: Estimate, motion: Motion, begin_s: float, end_s: float) -> Sampled:
+    """Return the mean published pose of a dwell, its first moments left out; of a press, the pose then."""
+    inside = motion.time_s[(motion.time_s >= begin_s + _SETTLING_S) & (motion.time_s <= end_s)]
+    times = inside if len(inside) else np.array([end_s])
+    sampled = sample_track(estimate.track, motion, estimate.noise, times)
+    known = np.isfinite(sampled.pose[:, 0])
+    middle = np.array([(times[0] + times[-1]) / 2.0])
+    if not np.any(known):
+        return Sampled(middle, np.full((1, 3), np.nan), np.full((1, 3, 3), np.nan))
+    pose = sampled.pose[known]
+    mean = np.array([[pose[:, 0].mean(), pose[:, 1].mean(), circular_mean(pose[:, 2])]])
+    # errors within a dwell are one error, so averaging does not shrink their covariance
+    return Sampled(middle, mean, sampled.covariance[known].mean(axis=0, keepdims=True))
+
+
+def against_marks(estimate: Estimate, motion: Motion, marks: MarkVisits, stretch: int) -> Comparison:
+    """Return the comparison at the mark visits of one stretch.
+
+    Parameters
+    ----------
+    estimate
+        What was published over the stretch.
+    motion
+        Its odometry.
+    marks
+        All visits of the session; those outside the stretch are left out.
+    stretch
+        Number of the stretch.
+    """
+    inside = np.flatnonzero((marks.begin_s >= motion.time_s[0]) & (marks.end_s <= motion.time_s[-1]))
+    parts = [_dwell_mean(estimate, motion, marks.begin_s[i], marks.end_s[i]) for i in inside]
+    sampled = Sampled(
+        time_s=np.array([part.time_s[0] for part in parts]),
+        pose=np.array([part.pose[0] for part in parts]).reshape(-1, 3),
+        covariance=np.array([part.covariance[0] for part in parts]).reshape(-1, 3, 3),
+    )
+    position, heading = marks.position_std_m[inside], marks.heading_std_rad[inside]
+    covariance = np.zeros((len(inside), 3, 3))
+    covariance[:, 0, 0], covariance[:, 1, 1], covariance[:, 2, 2] = position**2, position**2, heading**2
+    return _comparison(sampled, marks.pose[inside], covariance, motion, stretch)
+
+
+def against_truth(estimate: Estimate, motion: Motion, reference: Reference, stretch: int) -> Comparison:
+    """Return the comparison at every reference time of one stretch; arguments as `against_marks`."""
+    inside = (reference.time_s >= motion.time_s[0]) & (reference.time_s <= motion.time_s[-1])
+    sampled = sample_track(estimate.track, motion, estimate.noise, reference.time_s[inside])
+    stds = np.array([reference.position_std_m, reference.position_std_m, reference.heading_std_rad])
+    covariance = np.tile(np.diag(stds**2), (int(np.sum(inside)), 1, 1))
+    return _comparison(sampled, reference.pose[inside], covariance, motion, stretch)
+
+
+def visits_on_reference(marks: MarkVisits, reference: Reference) -> MarkVisits:
+    """Return the same visits with the poses of a dense reference, which is surer than where a robot was put down."""
+    count = len(marks)
+    return replace(
+        marks,
+        pose=reference.poses_at((marks.begin_s + marks.end_s) / 2.0),
+        position_std_m=np.full(count, reference.position_std_m),
+        heading_std_rad=np.full(count, reference.heading_std_rad),
+    )

@@ -1,0 +1,59 @@
+"""Whether an estimator is as sure as it is right.
+
+Source: Bar-Shalom, Li & Kirubarajan, "Estimation with Applications to Tracking and Navigation" (2001), section 5.4.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from locbench.accuracy.comparing import Comparison
+from locbench.arrays import FloatArray
+from locbench.fusion import Corrections
+from locbench.statistics import UncertainNumber, chi_square_mean_band, measured, unavailable
+
+__all__ = ["mean_innovation_squared", "mean_normalised_error_squared", "normalised_errors_squared"]
+
+
+def normalised_errors_squared(comparison: Comparison) -> tuple[FloatArray, FloatArray]:
+    """Return e' (P + R)^-1 e per comparison with both, and over how many components each runs (2 or 3)."""
+    usable = comparison.covered & np.isfinite(comparison.believed_covariance[:, 0, 0])
+    error = comparison.error[usable]
+    total = comparison.believed_covariance[usable] + comparison.reference_covariance[usable]
+    full = np.isfinite(error[:, 2]) & np.isfinite(total[:, 2, 2])
+    squared = np.empty(len(error))
+    for size, rows in ((3, full), (2, ~full)):
+        part = error[rows, :size]
+        solved = np.linalg.solve(total[rows, :size, :size], part[..., np.newaxis])[..., 0]
+        squared[rows] = np.sum(part * solved, axis=1)
+    return squared, np.where(full, 3.0, 2.0)
+
+
+def mean_normalised_error_squared(comparison: Comparison) -> UncertainNumber:
+    """Return the mean of the normalised errors squared per degree of freedom (1 if the estimator is honest)."""
+    method = "mean of e' (P + R)^-1 e at the references, per degree of freedom"
+    squared, size = normalised_errors_squared(comparison)
+    if not len(squared):
+        return unavailable("the estimator gives no covariance, or there is no reference", method=method)
+    return measured(
+        float(np.sum(squared) / np.sum(size)),
+        None,
+        len(squared),
+        method,
+        "no band: errors along one run are correlated",
+    )
+
+
+def mean_innovation_squared(parts: Sequence[Corrections]) -> tuple[UncertainNumber, tuple[float, float] | None]:
+    """Return the mean of the normalised innovations squared per degree of freedom, and its 95 % band if honest.
+
+    It runs over all detections of the stretches (at least one) that rules on the data let through, before the gate.
+    """
+    method = "mean of y' S^-1 y over detections before the gate, per degree of freedom"
+    size = np.concatenate([part.degrees_of_freedom for part in parts])
+    squared = np.concatenate([part.normalised_innovation_squared for part in parts])[size > 0]
+    total = float(np.sum(size))
+    if not len(squared):
+        return unavailable("no detection reached the filter", method=method), None
+    value = measured(float(np.sum(squared)) / total, None, len(squared), method, "see the band beside it")
+    return value, chi_square_mean_band(1.0, total)

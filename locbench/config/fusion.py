@@ -1,0 +1,145 @@
+"""The fusion file: how far vision is trusted."""
+
+from enum import StrEnum
+from typing import Annotated, Self
+
+import numpy as np
+from pydantic import Field, model_validator
+
+from locbench.config.quantities import (
+    Config,
+    NonNegativeAngle,
+    NonNegativeDuration,
+    NonNegativeLength,
+    PositiveLength,
+    Probability,
+    Share,
+    Text,
+)
+from locbench.config.robot import MotionNoise
+
+__all__ = [
+    "CorrectionMode",
+    "Engine",
+    "FusionConfig",
+    "Latency",
+    "LatencyMode",
+    "MotionNoiseOverride",
+    "TagNoise",
+    "Trust",
+]
+
+
+class Engine(StrEnum):
+    """Which filter runs: the extended or the unscented Kalman filter, both through filterpy."""
+
+    TEXTBOOK = "textbook"
+    UNSCENTED = "unscented"
+
+
+class CorrectionMode(StrEnum):
+    """What an accepted detection does to the believed pose."""
+
+    NONE = "none"
+    REPLACE = "replace"
+    FIXED_GAIN = "fixed_gain"
+    KALMAN = "kalman"
+
+
+class LatencyMode(StrEnum):
+    """Whether a late detection is applied at its capture time or as if captured on arrival."""
+
+    REWIND = "rewind"
+    IGNORE = "ignore"
+
+
+class FixedGain(Config):
+    """The share of the difference that an accepted detection corrects."""
+
+    position: Share = 0.3
+    heading: Share = 0.3
+
+
+class Correction(Config):
+    """How accepted detections are applied."""
+
+    mode: CorrectionMode = CorrectionMode.KALMAN
+    use_heading: bool = True
+    fixed_gain: FixedGain = FixedGain()
+
+
+class Latency(Config):
+    """How late detections are treated; older ones than `history` on arrival are refused."""
+
+    mode: LatencyMode = LatencyMode.REWIND
+    history: NonNegativeDuration = 1.0
+
+
+class TagNoise(Config):
+    """Standard deviations of a detection, from its own reported range r and view angle v.
+
+    Along the line of sight: floor and (at one metre) x r^2, in quadrature: the size of a tag's image falls with r.
+    Across it and in heading: floor and (at one metre) x r. All times 1 + view_angle_growth sin^2 v.
+    Ranges: floor and per-metre share, in quadrature.
+    """
+
+    along_floor: PositiveLength = 0.020
+    along_at_one_metre: NonNegativeLength = 0.010
+    across_floor: PositiveLength = 0.020
+    across_at_one_metre: NonNegativeLength = 0.010
+    heading_floor: NonNegativeAngle = float(np.radians(1.0))
+    heading_at_one_metre: NonNegativeAngle = float(np.radians(0.5))
+    view_angle_growth: Annotated[float, Field(ge=0.0, strict=True)] = 1.0
+    range_floor: PositiveLength = 0.050
+    range_per_metre: NonNegativeLength = 0.0
+
+
+class Trust(Config):
+    """When a detection is believed. A rule that is left out is not applied."""
+
+    excluded_tags: tuple[int, ...] = ()
+    maximum_range: PositiveLength | None = None
+    maximum_view_angle: NonNegativeAngle | None = None
+    gate_probability: Probability | None = None
+
+
+class MotionNoiseOverride(Config):
+    """Single keys of the robot's [motion_noise] that this filter believes instead."""
+
+    along_per_metre: NonNegativeLength | None = None
+    across_per_metre: NonNegativeLength | None = None
+    heading_per_metre: NonNegativeAngle | None = None
+    heading_per_turn: NonNegativeAngle | None = None
+    heading_per_minute: NonNegativeAngle | None = None
+
+    def applied_to(self, noise: MotionNoise) -> MotionNoise:
+        """Return `noise` with the keys given here replaced."""
+        return noise.model_copy(update=self.model_dump(exclude_none=True))
+
+
+RESERVED_NAMES = ("dead_reckoning", "tags_only", "onboard")
+
+
+class FusionConfig(Config):
+    """One way to fuse odometry and tags, under the name it has in every table."""
+
+    name: Text
+    engine: Engine = Engine.TEXTBOOK
+    correction: Correction = Correction()
+    latency: Latency = Latency()
+    tag_noise: TagNoise = TagNoise()
+    trust: Trust = Trust()
+    motion_noise: MotionNoiseOverride = MotionNoiseOverride()
+
+    @model_validator(mode="after")
+    def _means_something(self) -> Self:
+        if self.name in RESERVED_NAMES:
+            raise ValueError(f'the name "{self.name}" is reserved for an estimator that is always there|Rename it')
+        if self.correction.use_heading and self.tag_noise.heading_floor <= 0.0:
+            raise ValueError(
+                "tag_noise.heading_floor must be more than 0 deg when headings are used"
+                "|Raise it, or set correction.use_heading = false"
+            )
+        if self.engine is Engine.UNSCENTED and self.correction.mode is CorrectionMode.FIXED_GAIN:
+            raise ValueError('fixed_gain has no unscented form|Set engine = "textbook"')
+        return self

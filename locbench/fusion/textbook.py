@@ -1,0 +1,214 @@
+"""Replays odometry and tag detections through a filter, sample by sample, with late detections handled exactly.
+
+A detection has a capture time and a later arrival. What is published at a time uses exactly the detections that have
+arrived by then, applied in the order of capture, then odometry. A verdict is taken once, on arrival, against the
+state at capture built from what had arrived, and is never taken again.
+"""
+
+from bisect import bisect_left
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from locbench.arrays import FloatArray, IntArray
+from locbench.config import FusionConfig, LatencyMode, MotionNoise
+from locbench.fusion.corrections import Corrections, Rule
+from locbench.fusion.engines import Belief, FilterSteps, corrected, make_filter
+from locbench.fusion.estimators import Estimate
+from locbench.fusion.rules import gate_threshold, refused_by_data
+from locbench.fusion.track import Between, Track
+from locbench.odometry import Motion, interval_noise
+from locbench.session import StartPose
+from locbench.vision import Measurement, Sightings, measurement
+
+__all__ = ["fuse"]
+
+# A node's place in time: odometry samples come before detections captured at the same time.
+_Key = tuple[float, int]
+_SAMPLE_RANK = -1
+_ROWS_PER_PROGRESS = 2000
+
+
+@dataclass
+class _Timeline:
+    """Beliefs at odometry samples and accepted detections, in order of time; the last one is the newest."""
+
+    motion: Motion
+    noise: MotionNoise
+    sample_noise: FloatArray
+    filter_steps: FilterSteps
+    fusion: FusionConfig
+    keys: list[_Key] = field(default_factory=list)
+    beliefs: list[Belief] = field(default_factory=list)
+    measurements: list[Measurement | None] = field(default_factory=list)
+
+    def push(self, key: _Key, belief: Belief, applied: Measurement | None) -> None:
+        self.keys.append(key)
+        self.beliefs.append(belief)
+        self.measurements.append(applied)
+
+    def before(self, key: _Key) -> Belief:
+        """Return the belief at the key's time from everything that comes before the key."""
+        place = bisect_left(self.keys, key) - 1
+        return self._advanced(self.beliefs[place], self.keys[place][0], key[0])
+
+    def now(self, time_s: float) -> Belief:
+        """Return the belief from everything known, carried on to `time_s`."""
+        return self._advanced(self.beliefs[-1], self.keys[-1][0], time_s)
+
+    def add_sample(self, time_s: float) -> Belief:
+        belief = self.now(time_s)
+        self.push((time_s, _SAMPLE_RANK), belief, None)
+        return belief
+
+    def apply(self, key: _Key, applied: Measurement) -> None:
+        """Insert an accepted detection and run again what comes after it; verdicts stay as they are."""
+        place = bisect_left(self.keys, key)
+        belief = self.before(key)
+        later = list(zip(self.keys[place:], self.measurements[place:], strict=True))
+        del self.keys[place:], self.beliefs[place:], self.measurements[place:]
+        self.push(key, corrected(self.filter_steps, belief, applied, self.fusion), applied)
+        for later_key, later_measurement in later:
+            belief = self.now(later_key[0])
+            if later_measurement is not None:
+                belief = corrected(self.filter_steps, belief, later_measurement, self.fusion)
+            self.push(later_key, belief, later_measurement)
+
+    def forget_before(self, time_s: float) -> None:
+        """Drop what no admissible detection can reach any more."""
+        place = bisect_left(self.keys, (time_s, _SAMPLE_RANK)) - 1
+        if place > 0:
+            del self.keys[:place], self.beliefs[:place], self.measurements[:place]
+
+    def _advanced(self, belief: Belief, from_s: float, to_s: float) -> Belief:
+        times = self.motion.time_s
+        interval = int(np.searchsorted(times, from_s, side="right"))
+        while from_s < to_s and interval < len(times):
+            until = min(to_s, float(times[interval]))
+            whole = float(times[interval] - times[interval - 1])
+            fraction = (until - from_s) / whole
+            if fraction == 1.0:
+                twist, noise = self.motion.twist[interval], self.sample_noise[interval]
+            else:
+                twist = fraction * self.motion.twist[interval]
+                noise = interval_noise(twist[np.newaxis], np.array([until - from_s]), self.noise)[0]
+            belief = self.filter_steps.predict(belief, twist, noise)
+            from_s, interval = until, interval + 1
+        return belief
+
+
+@dataclass
+class _Log:
+    """Collects one row per detection offered."""
+
+    index: list[int] = field(default_factory=list)
+    rule: list[Rule | None] = field(default_factory=list)
+    squared: list[float] = field(default_factory=list)
+    size: list[int] = field(default_factory=list)
+    before: list[FloatArray] = field(default_factory=list)
+    after: list[FloatArray] = field(default_factory=list)
+
+    def as_corrections(self, sightings: Sightings) -> Corrections:
+        detections, order = sightings.detections, np.array(self.index, dtype=np.int64)
+        return Corrections(
+            captured_s=detections.captured_s[order],
+            arrived_s=detections.arrived_s[order],
+            tag=detections.tag[order],
+            row=detections.row[order],
+            rejected_by=tuple(self.rule),
+            normalised_innovation_squared=np.array(self.squared, dtype=float),
+            degrees_of_freedom=np.array(self.size, dtype=np.int64),
+            before=np.array(self.before).reshape(-1, 3),
+            after=np.array(self.after).reshape(-1, 3),
+        )
+
+
+def fuse(
+    motion: Motion,
+    start: StartPose,
+    sightings: Sightings,
+    fusion: FusionConfig,
+    noise: MotionNoise,
+    progress: Callable[[float], None] = lambda _: None,
+) -> Estimate:
+    """Return what a filter would have published over one stretch.
+
+    Parameters
+    ----------
+    motion
+        The odometry of the stretch.
+    start
+        Pose and covariance at its first time.
+    sightings
+        The session's detections; those captured before the stretch or arriving after it are not offered.
+    fusion
+        Correction mode, trust rules, latency.
+    noise
+        The robot's motion noise, single keys already replaced by the fusion file's.
+    progress
+        Told now and then which share of the stretch is done.
+    """
+    filter_steps = make_filter(fusion.engine)
+    sample_noise = interval_noise(motion.twist, motion.duration_s, noise)
+    timeline = _Timeline(motion, noise, sample_noise, filter_steps, fusion)
+    timeline.push((float(motion.time_s[0]), _SAMPLE_RANK), Belief(start.pose, start.covariance), None)
+    log = _Log()
+    published: list[tuple[float, Belief]] = [(float(motion.time_s[0]), timeline.beliefs[0])]
+    arrivals = _arrival_order(sightings, motion)
+    waiting = 0
+    for row, time_s in enumerate(motion.time_s[1:], start=1):
+        if row % _ROWS_PER_PROGRESS == 0:
+            progress(row / len(motion.time_s))
+        while waiting < len(arrivals) and sightings.detections.arrived_s[arrivals[waiting]] < time_s:
+            published += _receive(timeline, sightings, int(arrivals[waiting]), log)
+            waiting += 1
+        published.append((float(time_s), timeline.add_sample(float(time_s))))
+        timeline.forget_before(float(time_s) - fusion.latency.history)
+    for late in arrivals[waiting:]:
+        published += _receive(timeline, sightings, int(late), log)
+    track = Track(
+        time_s=np.array([time for time, _ in published]),
+        pose=np.array([belief.mean for _, belief in published]),
+        covariance=np.array([belief.covariance for _, belief in published]),
+        valid_until_s=np.full(len(published), np.inf),
+        between=Between.ODOMETRY,
+    )
+    return Estimate(fusion.name, track, noise, log.as_corrections(sightings))
+
+
+def _arrival_order(sightings: Sightings, motion: Motion) -> IntArray:
+    detections = sightings.detections
+    inside = (detections.captured_s >= motion.time_s[0]) & (detections.arrived_s <= motion.time_s[-1])
+    order = np.lexsort((detections.row, detections.captured_s, detections.arrived_s))
+    return np.asarray(order[inside[order]])
+
+
+def _receive(timeline: _Timeline, sightings: Sightings, index: int, log: _Log) -> list[tuple[float, Belief]]:
+    """Judge one detection on its arrival, apply it if it is believed, and return what is published then."""
+    detections, fusion = sightings.detections, timeline.fusion
+    arrived = float(detections.arrived_s[index])
+    rewinding = fusion.latency.mode is LatencyMode.REWIND
+    applies_at = float(detections.captured_s[index]) if rewinding else arrived
+    key = (applies_at, int(detections.row[index]))
+    rule = refused_by_data(detections, index, fusion)
+    squared, size, applied = float("nan"), 0, None
+    before = timeline.now(arrived)
+    if rule is None:
+        applied = measurement(sightings, index)
+        innovation = timeline.filter_steps.innovation(timeline.before(key), applied)
+        squared, size = innovation.normalised_squared, len(innovation.residual)
+        threshold = gate_threshold(fusion, size)
+        # written so that a NaN, from a state that has broken down, is refused
+        rule = None if squared <= threshold else Rule.GATE
+    after = before
+    if rule is None and applied is not None:
+        timeline.apply(key, applied)
+        after = timeline.now(arrived)
+    log.index.append(index)
+    log.rule.append(rule)
+    log.squared.append(squared)
+    log.size.append(size)
+    log.before.append(before.mean)
+    log.after.append(after.mean)
+    return [(arrived, after)] if rule is None else []

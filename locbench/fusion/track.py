@@ -1,0 +1,107 @@
+"""What an estimator published: poses at events, and the rule for the times between them."""
+
+from dataclasses import dataclass
+from enum import Enum, auto
+
+import numpy as np
+
+from locbench.arrays import FloatArray
+from locbench.config import MotionNoise
+from locbench.geometry import compose, exponential, interpolate_poses
+from locbench.odometry import Motion, interval_noise, transition
+from locbench.odometry.reckoning import rotated
+
+__all__ = ["Between", "Sampled", "Track", "sample_track"]
+
+
+class Between(Enum):
+    """How a pose between two published ones is found."""
+
+    ODOMETRY = auto()
+    LINEAR = auto()
+    HOLD = auto()
+
+
+@dataclass(frozen=True)
+class Track:
+    """Published poses in order of time.
+
+    Attributes
+    ----------
+    time_s
+        (E,) non-decreasing; of equal times the later entry holds.
+    pose
+        (E, 3), headings not wrapped.
+    covariance
+        (E, 3, 3) field frame; NaN where the estimator gives none.
+    valid_until_s
+        (E,) after which an entry no longer stands; infinite for all but held poses.
+    between
+        How to find poses between entries.
+    """
+
+    time_s: FloatArray
+    pose: FloatArray
+    covariance: FloatArray
+    valid_until_s: FloatArray
+    between: Between
+
+
+@dataclass(frozen=True)
+class Sampled:
+    """Poses (M, 3) and covariances (M, 3, 3) at wanted times; NaN where there is none."""
+
+    time_s: FloatArray
+    pose: FloatArray
+    covariance: FloatArray
+
+
+def sample_track(track: Track, motion: Motion, noise: MotionNoise, times_s: FloatArray) -> Sampled:
+    """Return what the estimator published for each of the times.
+
+    Parameters
+    ----------
+    track
+        Published poses.
+    motion
+        The odometry that carries a pose from the last entry to the wanted time.
+    noise
+        The motion noise that this estimator believes.
+    times_s
+        (M,) in any order.
+    """
+    times_s = np.asarray(times_s, dtype=float)
+    if track.between is Between.LINEAR:
+        pose = interpolate_poses(track.time_s, track.pose, times_s)
+        return Sampled(times_s, pose, np.full((len(times_s), 3, 3), np.nan))
+    last = np.searchsorted(track.time_s, times_s, side="right") - 1
+    covered = (last >= 0) & (times_s <= motion.time_s[-1])
+    last = np.maximum(last, 0)
+    if len(track.time_s):
+        covered &= times_s <= track.valid_until_s[last]
+        pose, covariance = track.pose[last].copy(), track.covariance[last].copy()
+    else:
+        pose, covariance = np.full((len(times_s), 3), np.nan), np.full((len(times_s), 3, 3), np.nan)
+    if track.between is Between.ODOMETRY:
+        pose, covariance = _carried(track.time_s[last], pose, covariance, motion, noise, times_s)
+    pose[~covered], covariance[~covered] = np.nan, np.nan
+    return Sampled(times_s, pose, covariance)
+
+
+def _carried(
+    from_s: FloatArray,
+    pose: FloatArray,
+    covariance: FloatArray,
+    motion: Motion,
+    noise: MotionNoise,
+    times_s: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Carry poses forward within the odometry interval that holds both times."""
+    interval = np.clip(np.searchsorted(motion.time_s, from_s, side="right"), 1, len(motion.time_s) - 1)
+    duration = np.maximum(times_s - from_s, 0.0)
+    fraction = duration / motion.duration_s[interval]
+    twist = fraction[:, np.newaxis] * motion.twist[interval]
+    moved = compose(pose, exponential(twist))
+    carry = transition(moved[:, :2] - pose[:, :2])
+    added = rotated(interval_noise(twist, duration, noise), pose[:, 2])
+    return moved, carry @ covariance @ np.swapaxes(carry, -1, -2) + added

@@ -1,0 +1,1 @@
+"""One function per command, callable as a library."""

@@ -1,0 +1,239 @@
+"""Thins a replayed session to what the pictures show; everything the report draws is computed here."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from locbench.accuracy import Comparison, DriftSegments
+from locbench.arrays import FloatArray, IntArray
+from locbench.config import FieldConfig
+from locbench.config.field import Goal, HorizontalOpening
+from locbench.fusion import Corrections, Estimate
+from locbench.jobs.replaying import EstimatorRun, SessionRun
+from locbench.reference import Reference
+from locbench.results import (
+    CorrectionMarks,
+    DriftPoint,
+    Ellipse,
+    ErrorSeries,
+    EstimatorTrack,
+    FieldDrawing,
+    GoalDrawing,
+    LandingPoint,
+    Opening,
+    Place,
+    SessionTracks,
+    TagDrawing,
+)
+from locbench.shots import Shots, clean_outline, opening_outline
+from locbench.statistics import CorrectionVerdict, chi_square_quantile
+
+__all__ = ["draw_session"]
+
+_PATH_POINTS = 1500
+_SERIES_POINTS = 900
+_ELLIPSES = 14
+_RADIUS_95 = math.sqrt(chi_square_quantile(0.95, 2.0))
+
+
+def draw_session(run: SessionRun) -> SessionTracks:
+    """Return everything the pictures of one session show."""
+    session = run.session
+    visits = session.marks
+    path = np.zeros((0, 3)) if run.reference is None else _thinned(run.reference.pose, _PATH_POINTS)
+    return SessionTracks(
+        name=session.name,
+        field=_draw_field(session.field),
+        reference="none" if run.reference is None else "dense truth",
+        reference_x_m=_rounded(path[:, 0]),
+        reference_y_m=_rounded(path[:, 1]),
+        visits=(
+            []
+            if visits is None
+            else [Place(name=n, x_m=p[0], y_m=p[1]) for n, p in zip(visits.name, visits.pose, strict=True)]
+        ),
+        openings=[_draw_opening(run, goal) for goal in session.field.goals],
+        estimators={name: _draw_estimator(run, estimator) for name, estimator in run.estimators.items()},
+    )
+
+
+def _rounded(values: FloatArray) -> list[float]:
+    return [round(float(value), 6) for value in values]
+
+
+def _sparse(values: FloatArray) -> list[float | None]:
+    return [round(float(value), 6) if math.isfinite(value) else None for value in values]
+
+
+def _spread(count: int, most: int) -> IntArray:
+    """Return at most that many of `count` rows, evenly spread, the first and last among them."""
+    if count <= most:
+        return np.arange(count)
+    return np.unique(np.linspace(0, count - 1, most).round().astype(np.int64))
+
+
+def _thinned(values: FloatArray, most: int) -> FloatArray:
+    return np.asarray(values[_spread(len(values), most)])
+
+
+def _draw_field(field: FieldConfig) -> FieldDrawing:
+    return FieldDrawing(
+        x_from_m=field.floor.x_from,
+        x_to_m=field.floor.x_to,
+        y_from_m=field.floor.y_from,
+        y_to_m=field.floor.y_to,
+        tags=[TagDrawing(id=tag.id, x_m=tag.x, y_m=tag.y, facing_rad=tag.facing) for tag in field.tags],
+        marks=[Place(name=mark.name, x_m=mark.x, y_m=mark.y) for mark in field.marks],
+        goals=[_draw_goal(goal) for goal in field.goals],
+    )
+
+
+def _draw_goal(goal: Goal) -> GoalDrawing:
+    if isinstance(goal.opening, HorizontalOpening):
+        outline = opening_outline(goal.opening, None)
+    else:
+        half = goal.opening.width / 2.0
+        outline = half * np.array(
+            [[-np.sin(goal.facing), np.cos(goal.facing)], [np.sin(goal.facing), -np.cos(goal.facing)]]
+        )
+    return GoalDrawing(
+        name=goal.name,
+        x_m=goal.x,
+        y_m=goal.y,
+        outline_x_m=_rounded(goal.x + outline[:, 0]),
+        outline_y_m=_rounded(goal.y + outline[:, 1]),
+    )
+
+
+def _draw_opening(run: SessionRun, goal: Goal) -> Opening:
+    outline = opening_outline(goal.opening, run.shooter)
+    clean = np.zeros((0, 2)) if run.shooter is None else clean_outline(goal.opening, run.shooter)
+    return Opening(
+        goal=goal.name,
+        outline_lateral_m=_rounded(outline[:, 0]),
+        outline_along_m=_rounded(outline[:, 1]),
+        clean_lateral_m=_rounded(clean[:, 0]),
+        clean_along_m=_rounded(clean[:, 1]),
+    )
+
+
+def _draw_estimator(run: SessionRun, estimator: EstimatorRun) -> EstimatorTrack:
+    path = _thinned(_path_rows(estimator.estimates), _PATH_POINTS)
+    return EstimatorTrack(
+        time_s=_rounded(path[:, 0]),
+        x_m=_sparse(path[:, 1]),
+        y_m=_sparse(path[:, 2]),
+        ellipses=[e for estimate in estimator.estimates for e in _ellipses(estimate, len(estimator.estimates))],
+        truth_error=None if estimator.truth is None else _error_series(estimator.truth),
+        mark_error=None if estimator.marks is None else _error_series(estimator.marks),
+        corrections=_draw_corrections(run.reference, estimator),
+        drift=[] if estimator.drift is None else _drift_points(estimator.drift),
+        landings=[point for shots in estimator.shots for point in _landings(run, shots)],
+    )
+
+
+def _path_rows(estimates: Sequence[Estimate]) -> FloatArray:
+    """Return (K, 3) time, x, y over all stretches, a row without position between two of them."""
+    parts: list[FloatArray] = []
+    for estimate in estimates:
+        if parts:
+            parts.append(np.array([[parts[-1][-1, 0], np.nan, np.nan]]))
+        if len(estimate.track.time_s):
+            parts.append(np.column_stack([estimate.track.time_s, estimate.track.pose[:, :2]]))
+    return np.concatenate(parts) if parts else np.zeros((0, 3))
+
+
+def _ellipses(estimate: Estimate, stretches: int) -> list[Ellipse]:
+    track = estimate.track
+    known = np.flatnonzero(np.isfinite(track.covariance[:, 0, 0])) if len(track.time_s) else np.array([], dtype=int)
+    ellipses = []
+    for row in known[_spread(len(known), max(2, _ELLIPSES // stretches))]:
+        sizes, axes = np.linalg.eigh(track.covariance[row, :2, :2])
+        major = axes[:, 1]
+        ellipses.append(
+            Ellipse(
+                time_s=float(track.time_s[row]),
+                x_m=float(track.pose[row, 0]),
+                y_m=float(track.pose[row, 1]),
+                semi_major_m=_RADIUS_95 * math.sqrt(max(0.0, float(sizes[1]))),
+                semi_minor_m=_RADIUS_95 * math.sqrt(max(0.0, float(sizes[0]))),
+                angle_rad=math.atan2(major[1], major[0]),
+            )
+        )
+    return ellipses
+
+
+def _error_series(comparison: Comparison) -> ErrorSeries:
+    error, covariance = comparison.error, comparison.believed_covariance[:, :2, :2]
+    largest_variance = np.full(len(comparison), np.nan)
+    known = np.isfinite(covariance).all(axis=(1, 2))
+    largest_variance[known] = np.linalg.eigvalsh(covariance[known])[:, 1]
+    table = np.column_stack(
+        [
+            comparison.time_s,
+            np.linalg.norm(error[:, :2], axis=1),
+            error[:, 2],
+            _RADIUS_95 * np.sqrt(largest_variance),
+        ]
+    )
+    table = _thinned(table, _SERIES_POINTS)
+    return ErrorSeries(
+        time_s=_rounded(table[:, 0]),
+        position_m=_sparse(table[:, 1]),
+        heading_rad=_sparse(table[:, 2]),
+        believed_95_m=_sparse(table[:, 3]),
+    )
+
+
+def _draw_corrections(reference: Reference | None, estimator: EstimatorRun) -> CorrectionMarks | None:
+    parts = [estimate.corrections for estimate in estimator.estimates if estimate.corrections is not None]
+    if not parts:
+        return None
+    verdicts: list[CorrectionVerdict | None] = [v for stretch in estimator.verdicts for v in stretch]
+    outcomes = [str(rule) if rule is not None else "accepted" for part in parts for rule in part.rejected_by]
+    return CorrectionMarks(
+        time_s=[float(time) for part in parts for time in part.arrived_s],
+        outcome=outcomes,
+        verdict=[None if v is None else str(v) for v in verdicts] if verdicts else [None] * len(outcomes),
+        error_after_m=[size for part in parts for size in _errors_after(part, reference)],
+    )
+
+
+def _errors_after(corrections: Corrections, reference: Reference | None) -> list[float | None]:
+    if reference is None:
+        return [None] * len(corrections)
+    truth = reference.poses_at(corrections.arrived_s)
+    return _sparse(np.linalg.norm(corrections.after[:, :2] - truth[:, :2], axis=1))
+
+
+def _drift_points(segments: DriftSegments) -> list[DriftPoint]:
+    return [
+        DriftPoint(
+            length_m=float(segments.length_m[i]),
+            turn_rad=float(segments.turning_rad[i]),
+            duration_s=float(segments.duration_s[i]),
+            position_error_m=float(np.linalg.norm(segments.error[i, :2])),
+            heading_error_rad=float(segments.error[i, 2]),
+        )
+        for i in range(len(segments))
+    ]
+
+
+def _landings(run: SessionRun, shots: Shots) -> list[LandingPoint]:
+    bands = [band for band in run.session.field.bands if band.goal in (None, shots.goal)]
+    points = []
+    for i, distance in enumerate(shots.range_m):
+        band = next((band.name for band in bands if band.from_ <= distance < band.to), "outside all bands")
+        points.append(
+            LandingPoint(
+                place=run.places[shots.place[i]],
+                band=band,
+                goal=shots.goal,
+                range_m=float(distance),
+                lateral_m=float(shots.offset[i, 0]),
+                along_m=float(shots.offset[i, 1]),
+                inside=None if shots.clean is None else bool(shots.clean[i]),
+            )
+        )
+    return points

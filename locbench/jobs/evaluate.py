@@ -1,0 +1,104 @@
+"""`locbench evaluate`: replay sessions through every estimator and score them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from locbench import __version__
+from locbench.config import FusionConfig, ShooterConfig, load_config
+from locbench.config.fusion import Trust
+from locbench.errors import UsageError
+from locbench.jobs.drawing import draw_session
+from locbench.jobs.replaying import Progress, SessionRun, replay_session
+from locbench.jobs.scoring import pool, score_session
+from locbench.results import Results, Tracks
+from locbench.session import Session, read_session
+
+__all__ = ["Evaluation", "evaluate"]
+
+DEFAULT_FUSION = FusionConfig(name="default_kalman", trust=Trust(gate_probability="99 %"))
+
+
+@dataclass(frozen=True)
+class Evaluation:
+    """The numbers and the pictures' contents of one evaluation."""
+
+    results: Results
+    tracks: Tracks
+
+
+def evaluate(
+    sessions: Sequence[Path],
+    fusion_files: Sequence[Path] = (),
+    shooter_file: Path | None = None,
+    progress: Progress = lambda *_: None,
+) -> Evaluation:
+    """Replay sessions through dead reckoning, tags alone and every fusion file, and score the results.
+
+    Parameters
+    ----------
+    sessions
+        Session folders, or session.toml files.
+    fusion_files
+        Fusion files; empty takes those each session names, or else a gated Kalman filter with default noise.
+    shooter_file
+        Shooter file; None takes the one each session names, if any.
+    progress
+        Called with what is being done and which share of the session is done.
+
+    Returns
+    -------
+    Evaluation
+
+    Raises
+    ------
+    LocbenchError
+        If any input cannot be used; nothing is returned then.
+    """
+    if not sessions:
+        raise UsageError("no session given", remedy="Name at least one session folder")
+    runs = [
+        _replay(read_session(location), fusion_files, shooter_file, number, progress)
+        for number, location in enumerate(sessions)
+    ]
+    _refuse_repeated_sessions(runs)
+    scored = [score_session(run) for run in runs]
+    results = Results(
+        locbench=__version__,
+        command="evaluate",
+        evidence=max(session.evidence for session in scored),
+        sessions=scored,
+        pooled=pool(runs),
+    )
+    tracks = Tracks(locbench=__version__, sessions=[draw_session(run) for run in runs])
+    return Evaluation(results, tracks)
+
+
+def _replay(
+    session: Session, fusion_files: Sequence[Path], shooter_file: Path | None, number: int, progress: Progress
+) -> SessionRun:
+    files = tuple(fusion_files) or session.fusion_files
+    fusions = [load_config(path, FusionConfig) for path in files] or [DEFAULT_FUSION]
+    _refuse_repeated_names([fusion.name for fusion in fusions], files)
+    launcher = shooter_file or session.shooter_file
+    shooter = None if launcher is None else load_config(launcher, ShooterConfig)
+    return replay_session(session, fusions, shooter, number, progress)
+
+
+def _refuse_repeated_names(names: Sequence[str], files: Sequence[Path]) -> None:
+    for index, name in enumerate(names):
+        if name in names[:index]:
+            raise UsageError(
+                f'two fusion files have the name "{name}"', where=str(files[index]), remedy="Give each its own name"
+            )
+
+
+def _refuse_repeated_sessions(runs: Sequence[SessionRun]) -> None:
+    names = [run.session.name for run in runs]
+    for index, name in enumerate(names):
+        if name in names[:index]:
+            raise UsageError(
+                f'two sessions have the name "{name}"',
+                where=str(runs[index].session.folder / "session.toml"),
+                remedy="Give each its own name",
+            )

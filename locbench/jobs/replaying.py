@@ -1,0 +1,224 @@
+"""Runs every estimator over every stretch of a session and sets it beside the references."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from locbench.accuracy import (
+    Comparison,
+    DriftSegments,
+    against_marks,
+    against_truth,
+    drift_segments,
+    equal_parts,
+    joined,
+    judged,
+    visits_on_reference,
+)
+from locbench.config import CorrectionMode, FusionConfig, ShooterConfig
+from locbench.errors import ConfigError, UsageError
+from locbench.fusion import Estimate, dead_reckoning, fuse, onboard, tags_only
+from locbench.odometry import Motion, measure_motion
+from locbench.reference import Reference, dense_reference
+from locbench.session import Session, TagKind
+from locbench.shots import Shots, aim_from
+from locbench.statistics import CorrectionVerdict
+from locbench.vision import prepare_sightings
+
+__all__ = ["EstimatorRun", "Progress", "SessionRun", "replay_session"]
+
+Progress = Callable[[str, float], None]
+
+_DRIFT_PARTS = 20
+_SHOT_SPACING_S = 1.0
+
+
+@dataclass(frozen=True)
+class EstimatorRun:
+    """One estimator over a session.
+
+    `estimates` has one entry per stretch; `verdicts` one list per stretch, empty without corrections or reference.
+    """
+
+    estimates: tuple[Estimate, ...]
+    marks: Comparison | None
+    truth: Comparison | None
+    drift: DriftSegments | None
+    shots: tuple[Shots, ...]
+    verdicts: tuple[list[CorrectionVerdict | None], ...]
+
+    @property
+    def references(self) -> Comparison | None:
+        """The comparison to judge from: marks where there are any, else the dense truth."""
+        return self.marks if self.marks is not None and len(self.marks) else self.truth
+
+
+@dataclass(frozen=True)
+class SessionRun:
+    """A session with everything its estimators did; `places` names the rows that shots were aimed from."""
+
+    session: Session
+    motions: tuple[Motion, ...]
+    reference: Reference | None
+    estimators: Mapping[str, EstimatorRun]
+    left_out: Mapping[str, str]
+    places: tuple[str, ...]
+    shooter: ShooterConfig | None
+
+
+def replay_session(
+    session: Session,
+    fusions: Sequence[FusionConfig],
+    shooter: ShooterConfig | None,
+    run: int,
+    progress: Progress,
+) -> SessionRun:
+    """Return the replayed session.
+
+    Parameters
+    ----------
+    session
+        The log.
+    fusions
+        One estimator per entry, beside dead reckoning, tags alone and the robot's own pose.
+    shooter
+        The launcher, or None.
+    run
+        Number of the session, to keep the shots of several apart.
+    progress
+        Told what is being done and which share of the session is done.
+
+    Raises
+    ------
+    ConfigError, UsageError
+        If a fusion file does not go with this session.
+    """
+    for fusion in fusions:
+        _check_fusion(fusion, session)
+    motion = measure_motion(session.odometry, session.robot)
+    motions = tuple(motion.within(stretch.start_s, stretch.end_s) for stretch in session.stretches)
+    reference = None if session.truth is None else dense_reference(session.truth)
+    estimates, left_out = _run_estimators(session, motions, fusions, progress)
+    places = _shot_places(session, reference)
+    estimators = {
+        name: _beside_references(session, motions, reference, parts, shooter, run) for name, parts in estimates.items()
+    }
+    return SessionRun(session, motions, reference, estimators, left_out, places, shooter)
+
+
+def _check_fusion(fusion: FusionConfig, session: Session) -> None:
+    known = {tag.id for tag in session.field.tags}
+    unknown = [tag for tag in fusion.trust.excluded_tags if tag not in known]
+    if unknown:
+        raise ConfigError(
+            f'fusion "{fusion.name}": trust.excluded_tags names a tag that is not on the field',
+            received=unknown[0],
+            remedy="Tags: " + ", ".join(str(tag) for tag in sorted(known)),
+        )
+    needs_pose = fusion.correction.mode in (CorrectionMode.REPLACE, CorrectionMode.FIXED_GAIN)
+    if needs_pose and session.detections is not None and session.detections.kind is not TagKind.ROBOT_POSE:
+        raise UsageError(
+            f'fusion "{fusion.name}": correction.mode = "{fusion.correction.mode}" needs whole poses, but session '
+            f'"{session.name}" has detections of kind "{session.detections.kind}"',
+            remedy='Use mode = "kalman"',
+        )
+
+
+def _run_estimators(
+    session: Session, motions: Sequence[Motion], fusions: Sequence[FusionConfig], progress: Progress
+) -> tuple[dict[str, list[Estimate]], dict[str, str]]:
+    noise = session.robot.motion_noise
+    pairs = list(zip(motions, session.stretches, strict=True))
+    progress(f"{session.name}: dead reckoning", 0.0)
+    estimates = {"dead_reckoning": [dead_reckoning(motion, stretch.start, noise) for motion, stretch in pairs]}
+    left_out: dict[str, str] = {}
+    if session.onboard is None:
+        left_out["onboard"] = "the log has no [onboard] table"
+    else:
+        estimates["onboard"] = [onboard(session.onboard, motion, noise) for motion in motions]
+    if session.detections is None:
+        for name in ("tags_only", *(fusion.name for fusion in fusions)):
+            left_out[name] = "the log has no [tags] table"
+        return estimates, left_out
+    if session.detections.kind is TagKind.ROBOT_POSE:
+        plain = prepare_sightings(session.detections, session.field, FusionConfig(name="plain"))
+        estimates["tags_only"] = [tags_only(plain, motion, noise) for motion in motions]
+    else:
+        left_out["tags_only"] = f"one detection of kind {session.detections.kind} does not give a pose"
+    for number, fusion in enumerate(fusions):
+        sightings = prepare_sightings(session.detections, session.field, fusion)
+        believed_noise = fusion.motion_noise.applied_to(noise)
+        estimates[fusion.name] = []
+        for part, (motion, stretch) in enumerate(pairs):
+
+            def tell(share: float, name: str = fusion.name, done: float = number + part / len(pairs)) -> None:
+                progress(f"{session.name}: {name}", (done + share / len(pairs)) / len(fusions))
+
+            tell(0.0)
+            estimates[fusion.name].append(fuse(motion, stretch.start, sightings, fusion, believed_noise, tell))
+    return estimates, left_out
+
+
+def _shot_places(session: Session, reference: Reference | None) -> tuple[str, ...]:
+    if session.marks is not None and len(session.marks):
+        return session.marks.name
+    if reference is None:
+        return ()
+    return tuple(f"{time:.1f} s" for time in _spaced(reference).time_s)
+
+
+def _spaced(reference: Reference) -> Reference:
+    """Return the reference thinned to one pose a second."""
+    wanted = np.arange(reference.time_s[0], reference.time_s[-1], _SHOT_SPACING_S)
+    return Reference(wanted, reference.poses_at(wanted), reference.position_std_m, reference.heading_std_rad)
+
+
+def _beside_references(
+    session: Session,
+    motions: Sequence[Motion],
+    reference: Reference | None,
+    estimates: Sequence[Estimate],
+    shooter: ShooterConfig | None,
+    run: int,
+) -> EstimatorRun:
+    numbered = list(enumerate(zip(motions, estimates, strict=True)))
+    marks = truth = shot_places = None
+    if session.marks is not None:
+        visits = session.marks
+        marks = joined([against_marks(estimate, motion, visits, i) for i, (motion, estimate) in numbered])
+        shot_places = marks
+        if reference is not None:
+            seen = visits_on_reference(visits, reference)
+            shot_places = joined([against_marks(estimate, motion, seen, i) for i, (motion, estimate) in numbered])
+    if reference is not None:
+        truth = joined([against_truth(estimate, motion, reference, i) for i, (motion, estimate) in numbered])
+        if shot_places is None:
+            sparse = _spaced(reference)
+            shot_places = joined([against_truth(estimate, motion, sparse, i) for i, (motion, estimate) in numbered])
+    goals = session.field.goals if shot_places is not None else ()
+    return EstimatorRun(
+        estimates=tuple(estimates),
+        marks=marks,
+        truth=truth,
+        drift=_drift(marks, truth),
+        shots=tuple(aim_from(shot_places, goal, shooter, run) for goal in goals if shot_places is not None),
+        verdicts=_verdicts(estimates, reference),
+    )
+
+
+def _drift(marks: Comparison | None, truth: Comparison | None) -> DriftSegments | None:
+    if marks is not None:
+        segments = drift_segments(marks)
+        if len(segments):
+            return segments
+    if truth is None or len(truth) < 2:
+        return None
+    segments = drift_segments(equal_parts(truth, _DRIFT_PARTS))
+    return segments if len(segments) else None
+
+
+def _verdicts(estimates: Sequence[Estimate], reference: Reference | None) -> tuple[list[CorrectionVerdict | None], ...]:
+    if reference is None or any(estimate.corrections is None for estimate in estimates):
+        return ()
+    return tuple(judged(e.corrections, reference) for e in estimates if e.corrections is not None)

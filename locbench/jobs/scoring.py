@@ -1,0 +1,219 @@
+"""Turns a replayed session into the numbers of results.json."""
+
+from collections import Counter
+from collections.abc import Sequence
+
+import numpy as np
+
+from locbench.accuracy import (
+    Comparison,
+    drift_numbers,
+    longest_without_fix,
+    mean_innovation_squared,
+    mean_normalised_error_squared,
+    summarise,
+)
+from locbench.config import FieldConfig
+from locbench.fusion import Corrections, Rule
+from locbench.jobs.replaying import EstimatorRun, SessionRun
+from locbench.results import (
+    BandShots,
+    Consistency,
+    CorrectionSummary,
+    Drift,
+    ErrorSummary,
+    EstimatorResult,
+    FindingRecord,
+    PooledEstimator,
+    PooledResult,
+    SegmentRecord,
+    SessionResult,
+)
+from locbench.shots import Shots, joined_shots, shot_numbers
+from locbench.statistics import (
+    CorrectionVerdict,
+    UncertainNumber,
+    effective_sample_size,
+    largest,
+    measured,
+    root_mean_square,
+    unavailable,
+)
+
+__all__ = ["pool", "score_session"]
+
+_NO_MARKS = "no mark visit in this log: lay out marks and press when the robot stands on one"
+_NO_TRUTH = "no dense ground truth in this log"
+
+
+def score_session(run: SessionRun) -> SessionResult:
+    """Return the numbers of one replayed session."""
+    session = run.session
+    segments = [
+        SegmentRecord(
+            names=list(stretch.names),
+            start_s=float(motion.time_s[0]),
+            end_s=float(motion.time_s[-1]),
+            path_length_m=float(motion.path_length_m[-1]),
+        )
+        for stretch, motion in zip(session.stretches, run.motions, strict=True)
+    ]
+    findings = [
+        FindingRecord(
+            code=str(finding.code),
+            severity=finding.severity.value,
+            where=finding.where,
+            message=finding.message,
+            value=finding.value,
+            remedy=finding.remedy,
+        )
+        for finding in session.findings
+    ]
+    return SessionResult(
+        name=session.name,
+        evidence=session.evidence.value,
+        duration_s=sum(segment.end_s - segment.start_s for segment in segments),
+        path_length_m=sum(segment.path_length_m for segment in segments),
+        turns_absolute=sum(float(motion.turning_rad[-1]) for motion in run.motions) / (2.0 * np.pi),
+        segments=segments,
+        findings=findings,
+        estimators={name: _estimator(run, estimator) for name, estimator in run.estimators.items()},
+        estimators_left_out=dict(run.left_out),
+    )
+
+
+def _error_summary(parts: Sequence[Comparison]) -> ErrorSummary | None:
+    return ErrorSummary(**vars(summarise(parts))) if any(len(part) for part in parts) else None
+
+
+def _estimator(run: SessionRun, estimator: EstimatorRun) -> EstimatorResult:
+    why: dict[str, str] = {}
+    marks = None if estimator.marks is None else _error_summary([estimator.marks])
+    truth = None if estimator.truth is None else _error_summary([estimator.truth])
+    if marks is None:
+        why["marks"] = _NO_MARKS
+    if truth is None:
+        why["truth"] = _NO_TRUTH
+    drift = None if estimator.drift is None else Drift(**vars(drift_numbers(estimator.drift)))
+    if drift is None:
+        why["drift"] = "no two references with a heading between which this estimator had a pose"
+    corrections = _corrections(run, estimator)
+    if corrections is None:
+        why["corrections"] = "this estimator takes no corrections"
+    shots = _band_shots(estimator.shots, run.session.field)
+    if not shots:
+        why["shots"] = _why_no_shots(run)
+    return EstimatorResult(
+        marks=marks,
+        truth=truth,
+        drift=drift,
+        consistency=_consistency(estimator),
+        corrections=corrections,
+        shots=shots,
+        why=why,
+    )
+
+
+def _why_no_shots(run: SessionRun) -> str:
+    if not run.session.field.goals:
+        return "the field file has no goals"
+    if not run.session.field.bands:
+        return "the field file has no bands"
+    return "shots need marks or a dense truth, with headings"
+
+
+def _band_shots(shots: Sequence[Shots], field: FieldConfig) -> list[BandShots]:
+    return [
+        BandShots(**vars(shot_numbers(aimed, band)), basis="measured")
+        for aimed in shots
+        for band in field.bands
+        if band.goal is None or band.goal == aimed.goal
+    ]
+
+
+def _all_corrections(estimator: EstimatorRun) -> list[Corrections]:
+    return [estimate.corrections for estimate in estimator.estimates if estimate.corrections is not None]
+
+
+def _corrections(run: SessionRun, estimator: EstimatorRun) -> CorrectionSummary | None:
+    parts = _all_corrections(estimator)
+    if not parts:
+        return None
+    rules = [rule for part in parts for rule in part.rejected_by]
+    counts = Counter(rules)
+    jumps = np.concatenate([part.jump_m[part.accepted] for part in parts])
+    turns = np.concatenate([part.jump_rad[part.accepted] for part in parts])
+    verdicts = Counter(verdict for stretch in estimator.verdicts for verdict in stretch)
+    judged = bool(estimator.verdicts)
+    return CorrectionSummary(
+        offered=len(rules),
+        accepted=counts[None],
+        rejected={str(rule): counts[rule] for rule in Rule if counts[rule]},
+        helped=verdicts[CorrectionVerdict.HELPED] if judged else None,
+        hurt=verdicts[CorrectionVerdict.HURT] if judged else None,
+        neutral=verdicts[CorrectionVerdict.NEUTRAL] if judged else None,
+        undecided=verdicts[CorrectionVerdict.UNDECIDED] if judged else None,
+        jump_rms_m=root_mean_square(jumps, effective_sample_size(jumps)),
+        jump_max_m=largest(jumps),
+        jump_max_rad=largest(turns),
+        longest_without_s=max(
+            longest_without_fix(part, motion) for part, motion in zip(parts, run.motions, strict=True)
+        ),
+        why={} if judged else {"helped": "judging single corrections needs a dense ground truth"},
+    )
+
+
+def _consistency(estimator: EstimatorRun) -> Consistency:
+    references = estimator.references
+    errors = (
+        unavailable("no reference in this log") if references is None else mean_normalised_error_squared(references)
+    )
+    parts = _all_corrections(estimator)
+    innovations, band = mean_innovation_squared(parts) if parts else (unavailable("no corrections"), None)
+    why = {"nees_band95": "errors along one run are correlated, so this run alone gives no band"}
+    if band is None:
+        why["nis_band95"] = "no corrections"
+    return Consistency(nees_mean=errors, nees_band95=None, nis_mean=innovations, nis_band95=band, why=why)
+
+
+def pool(runs: Sequence[SessionRun]) -> PooledResult | None:
+    """Return several sessions taken together, or None for a single one."""
+    if len(runs) < 2:
+        return None
+    names = list(dict.fromkeys(name for run in runs for name in run.estimators))
+    return PooledResult(estimators={name: _pooled_estimator(runs, name) for name in names})
+
+
+def _pooled_estimator(runs: Sequence[SessionRun], name: str) -> PooledEstimator:
+    with_it = [run for run in runs if name in run.estimators]
+    estimators = [run.estimators[name] for run in with_it]
+    marks = [estimator.marks for estimator in estimators if estimator.marks is not None]
+    truths = [estimator.truth for estimator in estimators if estimator.truth is not None]
+    goals = dict.fromkeys(shots.goal for estimator in estimators for shots in estimator.shots)
+    shots = [joined_shots([s for e in estimators for s in e.shots if s.goal == goal]) for goal in goals]
+    why = {}
+    if not marks:
+        why["marks"] = _NO_MARKS
+    if not truths:
+        why["truth"] = _NO_TRUTH
+    return PooledEstimator(
+        sessions=len(with_it),
+        marks=_error_summary(marks),
+        truth=_error_summary(truths),
+        shots=_band_shots(shots, with_it[0].session.field),
+        between_session_std_m=_between_sessions(estimators),
+        why=why,
+    )
+
+
+def _between_sessions(estimators: Sequence[EstimatorRun]) -> UncertainNumber:
+    method = "standard deviation of the sessions' RMS position errors"
+    sizes = [
+        summarise([estimator.references]).position_rms_m.value
+        for estimator in estimators
+        if estimator.references is not None
+    ]
+    known = [size for size in sizes if size is not None]
+    if len(known) < 2:
+        return unavailable("fewer than two sessions with a reference", n=len(known), method=method)
+    return measured(float(np.std(known, ddof=1)), None, len(known), method, "no interval below 6 sessions")

@@ -1,0 +1,15 @@
+"""From encoder and gyro readings to body increments, and from those to dead-reckoned poses and their covariance."""
+
+from locbench.odometry.increments import measure_motion
+from locbench.odometry.motion import Motion
+from locbench.odometry.noise import interval_noise, transition
+from locbench.odometry.reckoning import dead_reckon, dead_reckon_covariance
+
+__all__ = [
+    "Motion",
+    "dead_reckon",
+    "dead_reckon_covariance",
+    "interval_noise",
+    "measure_motion",
+    "transition",
+]

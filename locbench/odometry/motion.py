@@ -1,0 +1,85 @@
+"""The robot's motion as a sequence of body increments."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from locbench.arrays import BoolArray, FloatArray
+from locbench.geometry import compose, exponential, logarithm
+
+__all__ = ["Motion"]
+
+
+@dataclass(frozen=True)
+class Motion:
+    """Body increments between strictly increasing times.
+
+    Attributes
+    ----------
+    time_s
+        (N,) strictly increasing.
+    twist
+        (N, 3) dx, dy, dtheta in the body frame over (previous time, this time]; row 0 is zero.
+    flagged
+        (N,) increments that are not known to be motion (a gap, a counter reset).
+    """
+
+    time_s: FloatArray
+    twist: FloatArray
+    flagged: BoolArray
+
+    @property
+    def duration_s(self) -> FloatArray:
+        """(N,) length of each interval; 0 for row 0."""
+        return np.diff(self.time_s, prepend=self.time_s[0])
+
+    @property
+    def path_length_m(self) -> FloatArray:
+        """(N,) length of the reference point's path up to each time."""
+        return np.cumsum(np.hypot(self.twist[:, 0], self.twist[:, 1]))
+
+    @property
+    def turning_rad(self) -> FloatArray:
+        """(N,) sum of absolute turns up to each time."""
+        return np.cumsum(np.abs(self.twist[:, 2]))
+
+    def within(self, start_s: float, end_s: float) -> "Motion":
+        """Return the motion between the rows inside [start_s, end_s].
+
+        Raises
+        ------
+        ValueError
+            If fewer than two rows lie inside.
+        """
+        inside = (self.time_s >= start_s) & (self.time_s <= end_s)
+        if np.sum(inside) < 2:
+            raise ValueError(f"fewer than two odometry rows between {start_s} s and {end_s} s")
+        twist = self.twist[inside].copy()
+        twist[0] = 0.0
+        flagged = self.flagged[inside].copy()
+        flagged[0] = False
+        return Motion(self.time_s[inside], twist, flagged)
+
+    @staticmethod
+    def from_increments(time_s: FloatArray, twist: FloatArray, flagged: BoolArray) -> "Motion":
+        """Return the motion, with increments of equal time joined and row 0 ignored.
+
+        Parameters
+        ----------
+        time_s
+            (N,) non-decreasing.
+        twist
+            (N, 3).
+        flagged
+            (N,).
+        """
+        twist, flagged = twist.copy(), flagged.copy()
+        twist[0] = 0.0
+        keep = np.append(np.diff(time_s) > 0.0, True)
+        for row in np.flatnonzero(~keep):
+            twist[row + 1] = logarithm(compose(exponential(twist[row]), exponential(twist[row + 1])))
+            flagged[row + 1] |= flagged[row]
+        twist, flagged = twist[keep], flagged[keep]
+        # rows joined into the first time happened before the log's clock moved: nothing can be said of them
+        twist[0] = 0.0
+        return Motion(time_s[keep], twist, flagged)

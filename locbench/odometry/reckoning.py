@@ -1,0 +1,65 @@
+"""Dead reckoning: poses and covariances from body increments alone."""
+
+import numpy as np
+
+from locbench.arrays import FloatArray
+from locbench.config import MotionNoise
+from locbench.geometry import exponential, rotation_matrix, transform_points
+from locbench.odometry.motion import Motion
+from locbench.odometry.noise import interval_noise, transition
+
+__all__ = ["dead_reckon", "dead_reckon_covariance", "rotated"]
+
+# Moments are summed about the start of a block, not the field's origin: far from it the sums would cancel digits.
+_BLOCK = 256
+
+
+def dead_reckon(motion: Motion, start: FloatArray) -> FloatArray:
+    """Return the poses (N, 3) reached from `start` (3,), headings not wrapped.
+
+    Each increment is an exact SE(2) exponential; the sums are cumulative.
+    """
+    chord = exponential(motion.twist)
+    heading = start[2] + np.cumsum(motion.twist[:, 2])
+    before = heading - motion.twist[:, 2]
+    turned = np.column_stack([np.zeros_like(before), np.zeros_like(before), before])
+    steps = transform_points(turned, chord[:, :2])
+    return np.column_stack([start[:2] + np.cumsum(steps, axis=0), heading])
+
+
+def rotated(covariance: FloatArray, heading_rad: FloatArray) -> FloatArray:
+    """Return pose covariances (..., 3, 3) carried from the body frame at `heading_rad` into the field frame."""
+    turn = np.zeros((*np.shape(heading_rad), 3, 3))
+    turn[..., :2, :2] = rotation_matrix(heading_rad)
+    turn[..., 2, 2] = 1.0
+    return np.asarray(turn @ covariance @ np.swapaxes(turn, -1, -2))
+
+
+def dead_reckon_covariance(
+    motion: Motion, poses: FloatArray, start_covariance: FloatArray, noise: MotionNoise
+) -> FloatArray:
+    """Return the covariances (N, 3, 3) of dead-reckoned poses, field frame.
+
+    Parameters
+    ----------
+    motion
+        The increments.
+    poses
+        (N, 3) from `dead_reckon`.
+    start_covariance
+        (3, 3).
+    noise
+        The robot's motion noise.
+    """
+    heading_before = poses[:, 2] - motion.twist[:, 2]
+    added = rotated(interval_noise(motion.twist, motion.duration_s, noise), heading_before)
+    covariance = np.empty_like(added)
+    current, origin = np.asarray(start_covariance, dtype=float), poses[0, :2]
+    for begin in range(0, len(poses), _BLOCK):
+        block = slice(begin, min(begin + _BLOCK, len(poses)))
+        offset = poses[block, :2] - origin
+        carry, back = transition(offset), transition(-offset)
+        moments = np.cumsum(back @ added[block] @ np.swapaxes(back, -1, -2), axis=0)
+        covariance[block] = carry @ (current + moments) @ np.swapaxes(carry, -1, -2)
+        current, origin = covariance[block.stop - 1], poses[block.stop - 1, :2]
+    return covariance

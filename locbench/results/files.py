@@ -1,0 +1,55 @@
+"""Text of the JSON files, and back."""
+
+from pathlib import Path
+from typing import TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from locbench.errors import ConfigError
+from locbench.results.models import Results
+from locbench.results.tracks import Tracks
+
+__all__ = ["read_results", "read_tracks", "results_json", "tracks_json"]
+
+Model = TypeVar("Model", bound=BaseModel)
+
+
+def results_json(results: Results) -> str:
+    """Return the text of results.json."""
+    return results.model_dump_json(by_alias=True, indent=1) + "\n"
+
+
+def tracks_json(tracks: Tracks) -> str:
+    """Return the text of tracks.json."""
+    return tracks.model_dump_json(by_alias=True) + "\n"
+
+
+def _read(path: Path, model: type[Model]) -> Model:
+    try:
+        return model.model_validate_json(path.read_bytes())
+    except OSError as error:
+        raise ConfigError(f"cannot be read: {error.strerror}", where=str(path)) from error
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        key = ".".join(str(part) for part in first["loc"])
+        raise ConfigError(
+            f"not a file of this kind: {first['msg']}",
+            where=f"{path}: {key}" if key else str(path),
+            remedy="Make it again with this version of locbench",
+        ) from error
+
+
+def read_results(path: Path) -> Results:
+    """Return the contents of a results.json.
+
+    Raises
+    ------
+    ConfigError
+        If it cannot be read or is not such a file.
+    """
+    return _read(path, Results)
+
+
+def read_tracks(path: Path) -> Tracks:
+    """Return the contents of a tracks.json; errors as `read_results`."""
+    return _read(path, Tracks)

@@ -1,0 +1,174 @@
+"""results.json: SI units, every estimated number with its interval, method and count.
+
+A section or number that cannot be given is null; the reason stands beside it in `why`.
+"""
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from locbench.statistics import UncertainNumber
+
+__all__ = [
+    "BandShots",
+    "Consistency",
+    "CorrectionSummary",
+    "Drift",
+    "ErrorSummary",
+    "EstimatorResult",
+    "FindingRecord",
+    "PooledEstimator",
+    "PooledResult",
+    "PooledResult",
+    "Record",
+    "Results",
+    "SegmentRecord",
+    "SessionResult",
+]
+
+
+class Record(BaseModel):
+    """Base of everything that is written as JSON."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class ErrorSummary(Record):
+    """Errors against one reference; `coverage` is the share of comparisons at which the estimator had a pose."""
+
+    count: int
+    coverage: float
+    position_rms_m: UncertainNumber
+    position_mean_m: UncertainNumber
+    position_cep50_m: UncertainNumber
+    position_r95_m: UncertainNumber
+    position_max_m: UncertainNumber
+    position_last_m: UncertainNumber
+    heading_rms_rad: UncertainNumber
+    heading_max_rad: UncertainNumber
+
+
+class Drift(Record):
+    """Relative-pose error over segments between marks (or equal parts of the truth), per length, turn and time."""
+
+    segment_length_m: UncertainNumber
+    position_per_metre: UncertainNumber
+    heading_per_metre_rad: UncertainNumber
+    heading_per_turn_rad: UncertainNumber
+    position_per_minute_m: UncertainNumber
+
+
+class Consistency(Record):
+    """Normalised errors (NEES) and innovations (NIS) squared, per degree of freedom 1 when the filter is honest."""
+
+    nees_mean: UncertainNumber
+    nees_band95: tuple[float, float] | None
+    nis_mean: UncertainNumber
+    nis_band95: tuple[float, float] | None
+    why: dict[str, str]
+
+
+class CorrectionSummary(Record):
+    """What became of the detections offered; offered = accepted + the sum of rejected."""
+
+    offered: int
+    accepted: int
+    rejected: dict[str, int]
+    helped: int | None
+    hurt: int | None
+    neutral: int | None
+    undecided: int | None
+    jump_rms_m: UncertainNumber
+    jump_max_m: UncertainNumber
+    jump_max_rad: UncertainNumber
+    longest_without_s: float
+    why: dict[str, str]
+
+
+class BandShots(Record):
+    """Shots aimed from the believed pose, from places in one distance band of one goal."""
+
+    band: str
+    goal: str
+    range_m: UncertainNumber
+    miss_rms_m: UncertainNumber
+    lateral_rms_m: UncertainNumber
+    along_rms_m: UncertainNumber
+    hit_probability: UncertainNumber
+    cannot_aim: int
+    basis: Literal["measured", "predicted", "transported"]
+
+
+class EstimatorResult(Record):
+    """Everything known about one estimator in one session."""
+
+    marks: ErrorSummary | None
+    truth: ErrorSummary | None
+    drift: Drift | None
+    consistency: Consistency | None
+    corrections: CorrectionSummary | None
+    shots: list[BandShots]
+    why: dict[str, str]
+
+
+class FindingRecord(Record):
+    """A problem found in the log."""
+
+    code: str
+    severity: Literal["error", "warning", "note"]
+    where: str
+    message: str
+    value: str | None
+    remedy: str
+
+
+class SegmentRecord(Record):
+    """A stretch over which estimators ran without a break."""
+
+    names: list[str]
+    start_s: float
+    end_s: float
+    path_length_m: float
+
+
+class SessionResult(Record):
+    """One session."""
+
+    name: str
+    evidence: Literal["A", "B", "C", "D"]
+    duration_s: float
+    path_length_m: float
+    turns_absolute: float
+    segments: list[SegmentRecord]
+    findings: list[FindingRecord]
+    estimators: dict[str, EstimatorResult]
+    estimators_left_out: dict[str, str]
+
+
+class PooledEstimator(Record):
+    """One estimator over all sessions that have it."""
+
+    sessions: int
+    marks: ErrorSummary | None
+    truth: ErrorSummary | None
+    shots: list[BandShots]
+    between_session_std_m: UncertainNumber
+    why: dict[str, str]
+
+
+class PooledResult(Record):
+    """Several sessions taken together."""
+
+    estimators: dict[str, PooledEstimator]
+
+
+class Results(Record):
+    """The whole of results.json."""
+
+    schema_: Annotated[Literal[1], Field(alias="schema")] = 1
+    locbench: str
+    command: str
+    units: Literal["SI"] = "SI"
+    evidence: Literal["A", "B", "C", "D"]
+    sessions: list[SessionResult]
+    pooled: PooledResult | None

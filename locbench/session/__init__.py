@@ -1,0 +1,36 @@
+"""A session folder: tables in, one clock, one frame, SI; what is wrong with them as typed findings."""
+
+from locbench.session.findings import Finding, Severity
+from locbench.session.model import (
+    BodyIncrements,
+    BodyVelocities,
+    Detections,
+    EvidenceLevel,
+    MarkVisits,
+    OdometryLog,
+    PodTravel,
+    PoseTrack,
+    Session,
+    StartPose,
+    Stretch,
+    TagKind,
+)
+from locbench.session.reading import read_session
+
+__all__ = [
+    "BodyIncrements",
+    "BodyVelocities",
+    "Detections",
+    "EvidenceLevel",
+    "Finding",
+    "MarkVisits",
+    "OdometryLog",
+    "PodTravel",
+    "PoseTrack",
+    "Session",
+    "Severity",
+    "StartPose",
+    "Stretch",
+    "TagKind",
+    "read_session",
+]

@@ -1,0 +1,83 @@
+"""Reads a session folder: session.toml, the files it names, and its tables."""
+
+from pathlib import Path
+
+from locbench.config import FieldConfig, RobotConfig, SessionConfig, load_config
+from locbench.errors import ConfigError, SessionError
+from locbench.session.findings import raise_on_errors
+from locbench.session.mark_tables import read_mark_visits
+from locbench.session.model import Detections, EvidenceLevel, MarkVisits, PoseTrack, Session
+from locbench.session.odometry_tables import read_odometry, read_pose_track
+from locbench.session.stretches import read_stretches
+from locbench.session.tables import FindingList
+from locbench.session.tag_tables import read_detections
+
+__all__ = ["read_session"]
+
+
+def read_session(location: Path) -> Session:
+    """Return the session in a folder.
+
+    Parameters
+    ----------
+    location
+        A folder with a session.toml, or that file itself.
+
+    Returns
+    -------
+    Session
+        With the findings that did not stop the work.
+
+    Raises
+    ------
+    ConfigError
+        If session.toml or a file it names is missing, malformed or impossible.
+    SessionError
+        If a table cannot be used; the message names the first reason and lists the others.
+    """
+    path = location / "session.toml" if location.is_dir() else location
+    folder = path.parent
+    if not path.is_file():
+        raise ConfigError(
+            "no session there", where=str(location), remedy="Name a folder that holds a session.toml, or that file"
+        )
+    config = load_config(path, SessionConfig)
+    robot = load_config(folder / config.robot, RobotConfig)
+    field = load_config(folder / config.field, FieldConfig)
+    findings = FindingList()
+    odometry = read_odometry(folder, config.odometry, robot, findings)
+    span_s = (-float("inf"), float("inf")) if odometry is None else (odometry.time_s[0], odometry.time_s[-1])
+    stretches = read_stretches(config, field, span_s, str(path), findings)
+    detections = None if config.tags is None else read_detections(folder, config.tags, field, robot, findings)
+    marks = None if config.marks is None else read_mark_visits(folder, config.marks, field, span_s, findings)
+    truth = None if config.truth is None else read_pose_track(folder, config.truth, findings)
+    onboard = None if config.onboard is None else read_pose_track(folder, config.onboard, findings)
+    raise_on_errors(findings, str(path))
+    if odometry is None or not stretches:
+        raise SessionError("no segment of the session can be replayed", where=str(path))
+    return Session(
+        name=config.name,
+        folder=folder,
+        robot=robot,
+        field=field,
+        odometry=odometry,
+        stretches=stretches,
+        detections=detections,
+        marks=marks,
+        truth=truth,
+        onboard=onboard,
+        findings=tuple(findings),
+        evidence=_evidence(truth, marks, detections),
+        fusion_files=tuple(folder / name for name in config.fusion),
+        shooter_file=None if config.shooter is None else folder / config.shooter,
+    )
+
+
+def _evidence(truth: PoseTrack | None, marks: MarkVisits | None, detections: Detections | None) -> EvidenceLevel:
+    if truth is not None:
+        return EvidenceLevel.DENSE_TRUTH
+    if marks is not None and len(marks):
+        return EvidenceLevel.SURVEYED_MARKS
+    if detections is not None and len(detections):
+        return EvidenceLevel.TAGS_ONLY
+    return EvidenceLevel.NOTHING

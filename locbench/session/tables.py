@@ -1,0 +1,301 @@
+"""Reads one table (CSV, gzip CSV, Parquet) and hands out its columns as SI numbers, collecting what is wrong."""
+
+import gzip
+import warnings
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from locbench.arrays import BoolArray, FloatArray, IntArray
+from locbench.config.session import Column, TimeColumn
+from locbench.errors import nearest_choice
+from locbench.session.findings import Finding, FindingCode, Severity
+
+__all__ = [
+    "FindingList",
+    "Table",
+    "backward_steps",
+    "load_table",
+    "number_column",
+    "sparse_number_column",
+    "text_column",
+    "time_column",
+]
+
+_GAP_PERIODS = 5.0
+
+
+@dataclass
+class FindingList:
+    """Collects the findings of one session while it is read."""
+
+    findings: list[Finding] = field(default_factory=list)
+
+    def __iter__(self) -> Iterator[Finding]:
+        return iter(self.findings)
+
+    def error(self, code: FindingCode, message: str, remedy: str, **where: str | int | None) -> None:
+        """Add a finding without which no honest answer is possible."""
+        self._add(code, Severity.ERROR, message, remedy, where)
+
+    def warning(self, code: FindingCode, message: str, remedy: str, **where: str | int | None) -> None:
+        """Add a finding that may make the answer worse."""
+        self._add(code, Severity.WARNING, message, remedy, where)
+
+    def note(self, code: FindingCode, message: str, remedy: str, **where: str | int | None) -> None:
+        """Add something that was done to the data."""
+        self._add(code, Severity.NOTE, message, remedy, where)
+
+    def _add(
+        self, code: FindingCode, severity: Severity, message: str, remedy: str, where: dict[str, str | int | None]
+    ) -> None:
+        row, column, value, file = (where.get(key) for key in ("row", "column", "value", "file"))
+        self.findings.append(
+            Finding(
+                code,
+                severity,
+                message,
+                remedy,
+                file=None if file is None else str(file),
+                row=None if row is None else int(row),
+                column=None if column is None else str(column),
+                value=None if value is None else str(value),
+            )
+        )
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table as read: `file` is the name the session file gives it."""
+
+    file: str
+    data: pd.DataFrame
+    cut_off: bool
+
+    def __len__(self) -> int:
+        return len(self.data)
+
+
+def load_table(folder: Path, file: str, findings: FindingList) -> Table | None:
+    """Return the table, or None after adding an error finding.
+
+    Parameters
+    ----------
+    folder
+        The session's folder; `file` is relative to it.
+    file
+        Name ending in .csv, .csv.gz or .parquet.
+    findings
+        Receives what is wrong.
+    """
+    path = folder / file
+    if not path.is_file():
+        findings.error(FindingCode.MISSING_FILE, "no such file", "Check the name in session.toml", file=file)
+        return None
+    try:
+        data = pd.read_parquet(path) if path.suffix == ".parquet" else _read_csv(path)
+    except ImportError:
+        findings.error(
+            FindingCode.UNREADABLE_TABLE, "Parquet needs pyarrow", 'pip install "locbench[parquet]"', file=file
+        )
+        return None
+    except (OSError, EOFError, zlib.error, ValueError, UnicodeError, Warning) as error:
+        reason = str(error).strip().splitlines()[0] if str(error).strip() else type(error).__name__
+        findings.error(
+            FindingCode.UNREADABLE_TABLE,
+            f"cannot be read as a table: {reason.removeprefix('Error tokenizing data. C error: ')}",
+            "Write the log again, or mend that line",
+            file=file,
+        )
+        return None
+    if len(data) == 0:
+        findings.error(
+            FindingCode.EMPTY_TABLE, "the table has no rows", "Remove it from session.toml or log again", file=file
+        )
+        return None
+    cut_off = path.suffix == ".csv" and not _ends_with_line_break(path)
+    if cut_off:
+        findings.warning(
+            FindingCode.CUT_LAST_LINE,
+            "the last line has no line break: if logging was cut off, its last value is incomplete",
+            "Look at the last line, and delete it if it is cut",
+            file=file,
+            row=len(data),
+        )
+    return Table(file, data, cut_off)
+
+
+def _read_csv(path: Path) -> pd.DataFrame:
+    with warnings.catch_warnings():
+        # pandas only warns when rows are longer than the header, and then drops data
+        warnings.simplefilter("error", pd.errors.ParserWarning)
+        if path.suffix == ".gz":
+            with gzip.open(path, "rt", encoding="utf-8-sig") as stream:
+                return pd.read_csv(stream, index_col=False, skipinitialspace=True, low_memory=False)
+        return pd.read_csv(path, index_col=False, skipinitialspace=True, low_memory=False, encoding="utf-8-sig")
+
+
+def _ends_with_line_break(path: Path) -> bool:
+    with path.open("rb") as stream:
+        stream.seek(-1, 2)
+        return stream.read(1) in (b"\n", b"\r")
+
+
+def _find(table: Table, name: str, findings: FindingList) -> "pd.Series | None":
+    if name in table.data.columns:
+        return table.data[name]
+    findings.error(
+        FindingCode.MISSING_COLUMN,
+        "this column is missing",
+        nearest_choice(name, [str(column) for column in table.data.columns]),
+        file=table.file,
+        column=name,
+    )
+    return None
+
+
+def _as_floats(series: "pd.Series") -> FloatArray:
+    if series.dtype == bool:
+        return np.full(len(series), np.nan)
+    return np.asarray(pd.to_numeric(series, errors="coerce"), dtype=float)
+
+
+def _report_bad_cells(
+    table: Table,
+    name: str,
+    series: "pd.Series",
+    bad: BoolArray,
+    findings: FindingList,
+) -> None:
+    first = int(np.argmax(bad))
+    count = int(np.sum(bad))
+    cell = series.iloc[first]
+    what = "the cell is empty" if pd.isna(cell) else "not a finite number"
+    if table.cut_off and first == len(table) - 1:
+        what += ": the file looks cut off in its last line"
+    elif count > 1:
+        what += f" ({count} rows in all)"
+    findings.error(
+        FindingCode.NOT_A_NUMBER,
+        what,
+        "Mend or remove these rows",
+        file=table.file,
+        row=first + 1,
+        column=name,
+        value=None if pd.isna(cell) else str(cell),
+    )
+
+
+def number_column(table: Table, spec: Column, findings: FindingList) -> FloatArray | None:
+    """Return the column (N,) in SI; every cell must be a finite number, else an error finding and None."""
+    series = _find(table, spec.column, findings)
+    if series is None:
+        return None
+    values = _as_floats(series)
+    bad = ~np.isfinite(values)
+    if np.any(bad):
+        _report_bad_cells(table, spec.column, series, bad, findings)
+        return None
+    return values * spec.unit
+
+
+def sparse_number_column(table: Table, spec: Column | None, findings: FindingList) -> FloatArray | None:
+    """Return the column (N,) in SI with NaN for empty cells; all NaN if there is no such column in the session file."""
+    if spec is None:
+        return np.full(len(table), np.nan)
+    series = _find(table, spec.column, findings)
+    if series is None:
+        return None
+    values = _as_floats(series)
+    bad = np.asarray(~np.isfinite(values) & ~series.isna().to_numpy())
+    if np.any(bad):
+        _report_bad_cells(table, spec.column, series, bad, findings)
+        return None
+    return values * spec.unit
+
+
+def text_column(table: Table, name: str, findings: FindingList) -> list[str] | None:
+    """Return the column as texts without surrounding blanks, or None after an error finding."""
+    series = _find(table, name, findings)
+    if series is None:
+        return None
+    return [str(cell).strip() for cell in series]
+
+
+def whole_number_column(table: Table, name: str, findings: FindingList) -> IntArray | None:
+    """Return the column (N,) of whole numbers, such as tag ids, or None after an error finding."""
+    series = _find(table, name, findings)
+    if series is None:
+        return None
+    values = _as_floats(series)
+    bad = ~np.isfinite(values) | (values != np.round(values))
+    if np.any(bad):
+        _report_bad_cells(table, name, series, bad, findings)
+        return None
+    return values.astype(np.int64)
+
+
+def time_column(table: Table, spec: TimeColumn, offset_s: float, findings: FindingList) -> FloatArray | None:
+    """Return the column (N,) in seconds on the session's clock, or None after an error finding."""
+    times = number_column(table, spec, findings)
+    return None if times is None else times + offset_s
+
+
+def backward_steps(times_s: FloatArray) -> IntArray:
+    """Return the indices of rows earlier than the row before them."""
+    return np.flatnonzero(np.diff(times_s) < 0.0) + 1
+
+
+def forward_time_column(table: Table, spec: TimeColumn, offset_s: float, findings: FindingList) -> FloatArray | None:
+    """Return `time_column`, refusing a clock that runs backwards and noting rows of equal time."""
+    times = time_column(table, spec, offset_s, findings)
+    if times is None:
+        return None
+    where = {"file": table.file, "column": spec.column}
+    reversed_rows = backward_steps(times)
+    if len(reversed_rows):
+        first = int(reversed_rows[0])
+        findings.error(
+            FindingCode.REVERSED_TIME,
+            f"time runs backwards here ({len(reversed_rows)} such rows)",
+            "Log one monotonic clock; split the file where the clock was set",
+            row=first + 1,
+            value=f"{times[first]:.6g} s after {times[first - 1]:.6g} s",
+            **where,
+        )
+        return None
+    equal = np.flatnonzero(np.diff(times) == 0.0) + 1
+    if len(equal):
+        findings.warning(
+            FindingCode.DUPLICATE_TIME,
+            f"{len(equal)} rows have the time of the row before",
+            "Log every sample once",
+            row=int(equal[0]) + 1,
+            **where,
+        )
+    return times
+
+
+def flag_gaps(table: Table, times_s: FloatArray, findings: FindingList) -> BoolArray:
+    """Return (N,) flags of rows that end a gap of more than five median periods, and add a finding for them."""
+    steps = np.diff(times_s, prepend=times_s[0])
+    flagged = np.zeros(len(times_s), dtype=bool)
+    if len(times_s) < 3:
+        return flagged
+    median = float(np.median(steps[1:]))
+    flagged[1:] = steps[1:] > _GAP_PERIODS * median
+    if np.any(flagged):
+        worst = int(np.argmax(np.where(flagged, steps, 0.0)))
+        findings.warning(
+            FindingCode.TIME_GAP,
+            f"{int(flagged.sum())} gaps of more than {_GAP_PERIODS:.0f} periods; the longest is {steps[worst]:.3g} s "
+            f"where {median:.3g} s is usual",
+            "Motion inside a gap is taken as even; find what stalls the logger",
+            file=table.file,
+            row=worst + 1,
+        )
+    return flagged

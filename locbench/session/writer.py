@@ -1,0 +1,250 @@
+"""Writes a session folder: the tables, in the units a team would log, and the session.toml that explains them."""
+
+import json
+import os
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from locbench.arrays import FloatArray, IntArray
+from locbench.errors import OutputError
+from locbench.files import staged_directory
+from locbench.units import UNITS
+
+__all__ = [
+    "DetectionRecord",
+    "OdometryRecord",
+    "SessionRecord",
+    "SourceFiles",
+    "TruthRecord",
+    "VisitRecord",
+    "toml_text",
+    "write_session",
+]
+
+
+@dataclass(frozen=True)
+class SourceFiles:
+    """The configuration files a session names."""
+
+    robot: Path
+    field: Path
+    fusion: tuple[Path, ...] = ()
+    shooter: Path | None = None
+
+
+@dataclass(frozen=True)
+class OdometryRecord:
+    """Cumulative counts (N,) per pod, and the gyro's heading (N,) or None, at `time_s` (N,)."""
+
+    time_s: FloatArray
+    counts: Mapping[str, IntArray]
+    heading_rad: FloatArray | None
+
+
+@dataclass(frozen=True)
+class DetectionRecord:
+    """Robot poses (M, 3) computed from tags, with the range and view angle (M,) each reports."""
+
+    captured_s: FloatArray
+    arrived_s: FloatArray
+    tag: IntArray
+    pose: FloatArray
+    range_m: FloatArray
+    view_angle_rad: FloatArray
+
+
+@dataclass(frozen=True)
+class VisitRecord:
+    """Times (K,) between which the robot stood on the mark of that name."""
+
+    name: tuple[str, ...]
+    begin_s: FloatArray
+    end_s: FloatArray
+
+
+@dataclass(frozen=True)
+class TruthRecord:
+    """True poses (N, 3) at `time_s` (N,)."""
+
+    time_s: FloatArray
+    pose: FloatArray
+
+
+@dataclass(frozen=True)
+class SessionRecord:
+    """Everything a session folder holds, in SI and the field frame; a table that is None is not written."""
+
+    name: str
+    start_mark: str
+    files: SourceFiles
+    odometry: OdometryRecord
+    detections: DetectionRecord | None = None
+    visits: VisitRecord | None = None
+    truth: TruthRecord | None = None
+
+
+@dataclass(frozen=True)
+class _Column:
+    """One column of a table; with a unit the values are SI and converted, without one they are written as they are."""
+
+    name: str
+    values: FloatArray | IntArray | Sequence[str]
+    unit: str | None = None
+    decimals: int = 0
+    key: str | None = None
+
+    def written(self) -> FloatArray | IntArray | Sequence[str]:
+        if self.unit is None:
+            return self.values
+        # adding zero turns -0.0 into 0.0, so that equal values are equal bytes
+        numbers = np.round(np.asarray(self.values) / UNITS[self.unit].factor, self.decimals) + 0.0
+        return numbers.astype(np.int64) if self.decimals == 0 or _all_whole(numbers) else numbers
+
+    def reference(self) -> str:
+        return f"{{ column = {toml_text(self.name)}, unit = {toml_text(self.unit or '')} }}"
+
+
+@dataclass(frozen=True)
+class _TableFile:
+    section: str
+    file: str
+    columns: tuple[_Column, ...]
+    lines: tuple[str, ...] = ()
+
+    def frame(self) -> pd.DataFrame:
+        return pd.DataFrame({column.name: column.written() for column in self.columns})
+
+    def toml(self) -> list[str]:
+        keyed = [f"{column.key} = {column.reference()}" for column in self.columns if column.key]
+        return ["", f"[{self.section}]", f"file = {toml_text(self.file)}", *self.lines, *keyed]
+
+
+def _all_whole(numbers: FloatArray) -> bool:
+    return bool(np.all(numbers == np.rint(numbers)))
+
+
+def toml_text(text: str) -> str:
+    """Return `text` as a TOML basic string, quotes included."""
+    # JSON escapes are TOML escapes; only DEL, which JSON leaves bare, must not stand in TOML
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _key(name: str) -> str:
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else toml_text(name)
+
+
+def _odometry_table(record: OdometryRecord) -> _TableFile:
+    # beside the fixed columns no pod can have the name of another column: theirs begin with enc_
+    names = {pod: f"enc_{pod}" for pod in record.counts}
+    pods = ", ".join(f"{_key(pod)} = {toml_text(name)}" for pod, name in names.items())
+    columns = [_Column("t_ms", record.time_s, "ms", 3, "time")]
+    columns += [_Column(names[pod], counts) for pod, counts in record.counts.items()]
+    if record.heading_rad is not None:
+        columns.append(_Column("gyro_deg", record.heading_rad, "deg", 3, "heading"))
+    return _TableFile("odometry", "odometry.csv", tuple(columns), ('kind = "pod_counts"', f"pods = {{ {pods} }}"))
+
+
+def _tags_table(record: DetectionRecord) -> _TableFile:
+    columns = (
+        _Column("t_shutter_ms", record.captured_s, "ms", 1, "captured"),
+        _Column("t_rx_ms", record.arrived_s, "ms", 1, "arrived"),
+        _Column("id", record.tag),
+        _Column("px_in", record.pose[:, 0], "in", 3, "x"),
+        _Column("py_in", record.pose[:, 1], "in", 3, "y"),
+        _Column("heading_deg", record.pose[:, 2], "deg", 2, "heading"),
+        _Column("range_in", record.range_m, "in", 2, "range"),
+        _Column("view_deg", record.view_angle_rad, "deg", 1, "view_angle"),
+    )
+    return _TableFile("tags", "tags.csv", columns, ('kind = "robot_pose"', 'tag = "id"'))
+
+
+def _marks_table(record: VisitRecord) -> _TableFile:
+    columns = (
+        _Column("t_begin_ms", record.begin_s, "ms", 1, "begin"),
+        _Column("t_end_ms", record.end_s, "ms", 1, "end"),
+        _Column("mark", record.name),
+    )
+    return _TableFile("marks", "marks.csv", columns, ('mark = "mark"',))
+
+
+def _truth_table(record: TruthRecord) -> _TableFile:
+    columns = (
+        _Column("t_ms", record.time_s, "ms", 3, "time"),
+        _Column("x_mm", record.pose[:, 0], "mm", 1, "x"),
+        _Column("y_mm", record.pose[:, 1], "mm", 1, "y"),
+        _Column("heading_deg", record.pose[:, 2], "deg", 3, "heading"),
+    )
+    return _TableFile("truth", "truth.csv", columns)
+
+
+def _tables(record: SessionRecord) -> list[_TableFile]:
+    tables = [_odometry_table(record.odometry)]
+    if record.detections is not None:
+        tables.append(_tags_table(record.detections))
+    if record.visits is not None:
+        tables.append(_marks_table(record.visits))
+    if record.truth is not None:
+        tables.append(_truth_table(record.truth))
+    return tables
+
+
+def _relative(path: Path, folder: Path) -> str:
+    try:
+        relative = os.path.relpath(path.resolve(), folder.resolve())
+    except ValueError as error:
+        raise OutputError(
+            "the configuration files lie on another drive, so no relative path leads there",
+            where=str(folder),
+            remedy="Choose an --out folder on the same drive",
+        ) from error
+    return Path(relative).as_posix()
+
+
+def _session_toml(record: SessionRecord, tables: Iterable[_TableFile], folder: Path) -> str:
+    files = record.files
+    lines = [
+        f"name = {toml_text(record.name)}",
+        f"robot = {toml_text(_relative(files.robot, folder))}",
+        f"field = {toml_text(_relative(files.field, folder))}",
+    ]
+    if files.fusion:
+        listed = ", ".join(toml_text(_relative(path, folder)) for path in files.fusion)
+        lines.append(f"fusion = [{listed}]")
+    if files.shooter is not None:
+        lines.append(f"shooter = {toml_text(_relative(files.shooter, folder))}")
+    lines += ["", "[start]", f"mark = {toml_text(record.start_mark)}"]
+    for table in tables:
+        lines += table.toml()
+    return "\n".join(lines) + "\n"
+
+
+def write_session(folder: Path, record: SessionRecord) -> dict[str, int]:
+    """Write the tables and session.toml into `folder`, all or none, and return the number of rows per table.
+
+    Parameters
+    ----------
+    folder
+        Made if it is missing. Configuration files are named relative to it.
+    record
+        SI and field frame; times in seconds on one clock.
+
+    Raises
+    ------
+    OutputError
+        If the folder cannot be written, or no relative path leads to the configuration files.
+    """
+    tables = _tables(record)
+    rows: dict[str, int] = {}
+    with staged_directory(folder) as stage:
+        for table in tables:
+            frame = table.frame()
+            frame.to_csv(stage / table.file, index=False, lineterminator="\n")
+            rows[table.section] = len(frame)
+        text = _session_toml(record, tables, folder)
+        (stage / "session.toml").write_text(text, encoding="utf-8", newline="\n")
+    return rows

@@ -1,0 +1,19 @@
+"""What a pose error does to a shot: where it lands, whether it goes in, and from which distances."""
+
+from locbench.shots.bands import ShotNumbers, Shots, aim_from, clean_share, joined_shots, shot_numbers
+from locbench.shots.landing import can_aim, landing_offset
+from locbench.shots.opening import clean_entry, clean_outline, opening_outline
+
+__all__ = [
+    "ShotNumbers",
+    "Shots",
+    "aim_from",
+    "can_aim",
+    "clean_entry",
+    "clean_outline",
+    "clean_share",
+    "joined_shots",
+    "landing_offset",
+    "opening_outline",
+    "shot_numbers",
+]

@@ -1,0 +1,43 @@
+"""How sure a number is: intervals, effective sample sizes, and the words drawn from them.
+
+This room is the only place where a number gets its uncertainty and where "helped" or "hurt" is decided.
+"""
+
+from locbench.statistics.accuracy_measures import (
+    circular_error_probable,
+    largest,
+    mean_with_interval,
+    radius95,
+    root_mean_square,
+)
+from locbench.statistics.intervals import (
+    NORMAL_95,
+    chi_square_mean_band,
+    chi_square_quantile,
+    effective_sample_size,
+    order_statistic_interval,
+    rms_interval,
+    wilson_interval,
+)
+from locbench.statistics.uncertain import UncertainNumber, measured, unavailable
+from locbench.statistics.verdicts import CorrectionVerdict, judge_corrections
+
+__all__ = [
+    "NORMAL_95",
+    "CorrectionVerdict",
+    "UncertainNumber",
+    "chi_square_mean_band",
+    "chi_square_quantile",
+    "circular_error_probable",
+    "effective_sample_size",
+    "judge_corrections",
+    "largest",
+    "mean_with_interval",
+    "measured",
+    "order_statistic_interval",
+    "radius95",
+    "rms_interval",
+    "root_mean_square",
+    "unavailable",
+    "wilson_interval",
+]

@@ -1,0 +1,108 @@
+"""The usual one-number summaries of position and heading errors, each with the interval it deserves."""
+
+import math
+
+import numpy as np
+
+from locbench.arrays import FloatArray
+from locbench.statistics.intervals import NORMAL_95, order_statistic_interval, rms_interval
+from locbench.statistics.uncertain import UncertainNumber, measured, unavailable
+
+__all__ = [
+    "circular_error_probable",
+    "largest",
+    "mean_with_interval",
+    "radius95",
+    "root_mean_square",
+]
+
+_FEWEST_FOR_AN_INTERVAL = 6
+_FEWEST_FOR_R95 = 20
+
+
+def _too_few(independent: float) -> str | None:
+    if independent >= _FEWEST_FOR_AN_INTERVAL:
+        return None
+    return (
+        f"no interval: errors of one run share their drift, so these are worth {independent:.1f} independent ones; "
+        f"{_FEWEST_FOR_AN_INTERVAL} are needed"
+    )
+
+
+def _radii(errors: FloatArray) -> FloatArray:
+    return np.asarray(np.linalg.norm(errors.reshape(len(errors), -1), axis=1))
+
+
+def root_mean_square(errors: FloatArray, independent: float, reference_variance: float = 0.0) -> UncertainNumber:
+    """Return the root mean square of errors.
+
+    Parameters
+    ----------
+    errors
+        (N,) or (N, D) without NaN.
+    independent
+        How many independent errors they are worth.
+    reference_variance
+        Mean variance of the reference, summed over the D components (GUM: the marks' own uncertainty). It is part
+        of what is observed, so the interval's lower end is given with it taken off.
+    """
+    count = len(errors)
+    method = "root mean square; chi-square interval on the effective number of independent errors"
+    if count == 0:
+        return unavailable("no comparison with a reference", method=method)
+    value = math.sqrt(float(np.mean(_radii(errors) ** 2)))
+    why = _too_few(independent)
+    if why is not None:
+        return measured(value, None, count, method, why)
+    lower, upper = rms_interval(value, independent)
+    return measured(value, (math.sqrt(max(0.0, lower**2 - reference_variance)), upper), count, method)
+
+
+def mean_with_interval(radii: FloatArray, independent: float) -> UncertainNumber:
+    """Return the mean of radial errors (N,) with a normal interval on the effective number of them."""
+    count = len(radii)
+    method = "mean; normal interval on the effective number of independent errors"
+    if count == 0:
+        return unavailable("no comparison with a reference", method=method)
+    value = float(np.mean(radii))
+    why = _too_few(independent)
+    if why is not None:
+        return measured(value, None, count, method, why)
+    half = NORMAL_95 * float(np.std(radii, ddof=1)) / math.sqrt(independent)
+    return measured(value, (max(0.0, value - half), value + half), count, method)
+
+
+def _thinned(radii: FloatArray, independent: float) -> FloatArray:
+    step = max(1, math.ceil(len(radii) / max(independent, 1.0)))
+    return radii[::step]
+
+
+def circular_error_probable(radii: FloatArray, independent: float) -> UncertainNumber:
+    """Return the radius that holds half of the radial errors (N,), with an order-statistic interval."""
+    count = len(radii)
+    method = "median radius; order-statistic interval on as many errors as are independent"
+    if count == 0:
+        return unavailable("no comparison with a reference", method=method)
+    why = _too_few(independent)
+    interval = None if why else order_statistic_interval(_thinned(radii, independent), 0.5)
+    return measured(float(np.median(radii)), interval, count, method, why)
+
+
+def radius95(radii: FloatArray, independent: float) -> UncertainNumber:
+    """Return the radius that holds 95 % of the radial errors (N,); unavailable below 20 independent ones."""
+    count = len(radii)
+    method = "95th percentile of radius; order-statistic interval"
+    if independent < _FEWEST_FOR_R95:
+        why = f"needs {_FEWEST_FOR_R95} independent errors; these {count} are worth {independent:.1f}"
+        return unavailable(why, n=count, method=method)
+    interval = order_statistic_interval(_thinned(radii, independent), 0.95)
+    why_none = None if interval else "no interval: its upper end lies beyond the largest error seen"
+    return measured(float(np.quantile(radii, 0.95)), interval, count, method, why_none)
+
+
+def largest(sizes: FloatArray) -> UncertainNumber:
+    """Return the largest of the sizes (N,); an extreme of one run has no interval."""
+    method = "largest observed"
+    if len(sizes) == 0:
+        return unavailable("nothing to compare", method=method)
+    return measured(float(np.max(sizes)), None, len(sizes), method, "no interval: an extreme of what was seen")

@@ -1,0 +1,199 @@
+"""Quantities with units: the whitelist, how they are read and how they are shown.
+
+Inside the package every number is in SI and radians. A quantity crosses the border only with its unit,
+written as number, space, unit: "35 mm". Factors come from `scipy.constants` (CODATA / exact definitions).
+"""
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from types import MappingProxyType
+
+from scipy import constants
+
+from locbench.errors import QuantityError, nearest_choice
+
+__all__ = ["UNITS", "Dimension", "Unit", "UnitSystem", "format_quantity", "parse_quantity", "unit_factor"]
+
+
+class Dimension(StrEnum):
+    """What a quantity measures."""
+
+    LENGTH = "length"
+    ANGLE = "angle"
+    TIME = "time"
+    MASS = "mass"
+    SPEED = "speed"
+    TURN_RATE = "turn rate"
+    RATIO = "ratio"
+
+
+class UnitSystem(StrEnum):
+    """How quantities are shown to a person."""
+
+    METRIC = "metric"
+    IMPERIAL = "imperial"
+
+
+@dataclass(frozen=True)
+class Unit:
+    """One whitelisted unit; `factor` times a number in it gives SI (radians for angles)."""
+
+    symbol: str
+    dimension: Dimension
+    factor: float
+
+
+def _whitelist() -> Mapping[str, Unit]:
+    turn = 2.0 * math.pi
+    table = {
+        Dimension.LENGTH: {
+            "m": 1.0,
+            "cm": constants.centi,
+            "mm": constants.milli,
+            "in": constants.inch,
+            "ft": constants.foot,
+        },
+        Dimension.ANGLE: {"deg": constants.degree, "rad": 1.0, "turn": turn},
+        Dimension.TIME: {
+            "s": 1.0,
+            "ms": constants.milli,
+            "us": constants.micro,
+            "ns": constants.nano,
+            "min": constants.minute,
+        },
+        Dimension.MASS: {"kg": 1.0, "g": constants.gram},
+        Dimension.SPEED: {
+            "m/s": 1.0,
+            "cm/s": constants.centi,
+            "mm/s": constants.milli,
+            "in/s": constants.inch,
+            "ft/s": constants.foot,
+        },
+        Dimension.TURN_RATE: {"deg/s": constants.degree, "rad/s": 1.0, "rpm": turn / constants.minute},
+        Dimension.RATIO: {"%": 0.01},
+    }
+    units = {
+        symbol: Unit(symbol, dimension, float(factor))
+        for dimension, symbols in table.items()
+        for symbol, factor in symbols.items()
+    }
+    return MappingProxyType(units)
+
+
+UNITS: Mapping[str, Unit] = _whitelist()
+
+_QUANTITY = re.compile(r"\s*(?P<number>[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?)(?P<space>\s*)(?P<unit>\S*)\s*")
+
+
+def _symbols(dimension: Dimension) -> list[str]:
+    return [unit.symbol for unit in UNITS.values() if unit.dimension is dimension]
+
+
+def _example(number: str, dimension: Dimension) -> str:
+    return f'Write number, space, unit, for example "{number} {_symbols(dimension)[0]}"'
+
+
+def unit_factor(symbol: str, dimension: Dimension) -> float:
+    """Return the factor from `symbol` to SI.
+
+    Raises
+    ------
+    QuantityError
+        If the symbol is not whitelisted or measures something else.
+    """
+    unit = UNITS.get(symbol)
+    if unit is None:
+        raise QuantityError(
+            f"unknown unit of {dimension}",
+            received=symbol,
+            remedy=nearest_choice(symbol, _symbols(dimension)),
+        )
+    if unit.dimension is not dimension:
+        raise QuantityError(
+            f"a unit of {dimension} is needed, but this is a unit of {unit.dimension}",
+            received=symbol,
+            remedy="Valid units: " + ", ".join(_symbols(dimension)),
+        )
+    return unit.factor
+
+
+def parse_quantity(text: object, dimension: Dimension) -> float:
+    """Return the SI value of a text such as "35 mm".
+
+    Parameters
+    ----------
+    text
+        Number, space, unit.
+    dimension
+        What the quantity must measure.
+
+    Returns
+    -------
+    float
+        Metres, radians, seconds, kilograms, metres per second, radians per second, or a plain ratio.
+
+    Raises
+    ------
+    QuantityError
+        If the unit is missing, unknown or of another dimension, or the number is unreadable.
+    """
+    if not isinstance(text, str):
+        raise QuantityError("missing unit", received=text, remedy=_example(str(text), dimension))
+    match = _QUANTITY.fullmatch(text)
+    if match is None:
+        raise QuantityError("not a quantity", received=text, remedy=_example("35", dimension))
+    if not match["unit"]:
+        raise QuantityError("missing unit", received=text, remedy=_example(match["number"], dimension))
+    if not match["space"]:
+        raise QuantityError(
+            "no space between number and unit",
+            received=text,
+            remedy=f'Write "{match["number"]} {match["unit"]}"',
+        )
+    value = float(match["number"]) * unit_factor(match["unit"], dimension)
+    if not math.isfinite(value):
+        raise QuantityError("the number is too large", received=text)
+    return value
+
+
+def _length_unit(size_m: float, system: UnitSystem) -> str:
+    if system is UnitSystem.IMPERIAL:
+        return "in" if size_m < 10.0 * constants.foot else "ft"
+    return "mm" if size_m < 1.0 else "m"
+
+
+_SHOWN: Mapping[Dimension, str] = MappingProxyType(
+    {
+        Dimension.ANGLE: "deg",
+        Dimension.TIME: "s",
+        Dimension.MASS: "kg",
+        Dimension.SPEED: "m/s",
+        Dimension.TURN_RATE: "deg/s",
+        Dimension.RATIO: "%",
+    }
+)
+
+
+def format_quantity(value: float, dimension: Dimension, system: UnitSystem = UnitSystem.METRIC) -> str:
+    """Return `value` (SI) as a person reads it, with three significant digits and its unit.
+
+    Parameters
+    ----------
+    value
+        SI value; NaN gives a dash.
+    dimension
+        What it measures; lengths below 1 m are shown in millimetres (below 10 ft in inches).
+    system
+        Metric or imperial lengths; the other dimensions are the same in both.
+    """
+    if math.isnan(value):
+        return "–"
+    symbol = _length_unit(abs(value), system) if dimension is Dimension.LENGTH else _SHOWN[dimension]
+    number = value / UNITS[symbol].factor
+    if number == 0.0:
+        return f"0 {symbol}"
+    decimals = max(0, 2 - math.floor(math.log10(abs(number))))
+    return f"{number:.{min(decimals, 4 if abs(number) < 1 else 2)}f} {symbol}"

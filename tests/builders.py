@@ -1,0 +1,87 @@
+"""Small values made by hand for tests: motions, fields, detections."""
+
+import numpy as np
+
+from locbench.config import FieldConfig, FusionConfig
+from locbench.odometry import Motion
+from locbench.session import Detections, StartPose, TagKind
+from locbench.vision import prepare_sightings
+
+__all__ = ["START", "detections", "field", "fusion", "motion", "range_detections", "sightings"]
+
+START = StartPose(np.array([1.0, 2.0, 0.3]), np.diag([1e-4, 1e-4, 1e-5]))
+
+
+def motion(rows: int = 60, period_s: float = 0.05, seed: int = 1, speed: float = 1.0) -> Motion:
+    """A wandering drive with an uneven clock."""
+    rng = np.random.default_rng(seed)
+    steps = period_s * rng.uniform(0.6, 1.4, size=rows)
+    times = 10.0 + np.concatenate([[0.0], np.cumsum(steps[1:])])
+    rates = np.column_stack([speed * rng.uniform(0, 1, rows), 0.3 * rng.normal(size=rows), rng.normal(size=rows)])
+    return Motion.from_increments(times, rates * steps[:, np.newaxis], np.zeros(rows, dtype=bool))
+
+
+def field(**more) -> FieldConfig:
+    """A 4 m floor with four tags."""
+    tags = [
+        {"id": 1, "x": "4 m", "y": "1 m", "z": "0.5 m", "facing": "180 deg"},
+        {"id": 2, "x": "0 m", "y": "3 m", "z": "0.4 m", "facing": "0 deg"},
+        {"id": 3, "x": "2 m", "y": "4 m", "facing": "-90 deg"},
+        {"id": 4, "x": "2 m", "y": "0 m", "facing": "90 deg"},
+    ]
+    floor = {"x_from": "0 m", "x_to": "4 m", "y_from": "0 m", "y_to": "4 m"}
+    return FieldConfig.model_validate({"name": "test floor", "floor": floor, "tags": tags, **more})
+
+
+def fusion(**more) -> FusionConfig:
+    """A gated fusion configuration; keyword arguments are TOML tables."""
+    return FusionConfig.model_validate({"name": "test_filter", "trust": {"gate_probability": "99 %"}, **more})
+
+
+def detections(drive: Motion, truth: np.ndarray, count: int = 25, seed: int = 3, latest_s: float = 0.3) -> Detections:
+    """Noisy robot poses at random times, late, out of order, and one in eight far off."""
+    rng = np.random.default_rng(seed)
+    captured = rng.uniform(drive.time_s[0], drive.time_s[-1] - latest_s, size=count)
+    value = np.column_stack([np.interp(captured, drive.time_s, truth[:, i]) for i in range(3)])
+    value += rng.normal(scale=[0.02, 0.02, 0.01], size=(count, 3))
+    value[::8, :2] += 1.5
+    return Detections(
+        kind=TagKind.ROBOT_POSE,
+        captured_s=captured,
+        arrived_s=captured + rng.uniform(0.0, latest_s, size=count),
+        tag=rng.integers(1, 5, size=count),
+        row=np.arange(1, count + 1),
+        value=value,
+        range_m=np.where(rng.uniform(size=count) < 0.2, np.nan, rng.uniform(0.5, 4.0, size=count)),
+        view_angle_rad=rng.uniform(0, 1.2, size=count),
+        slant=False,
+        mount=np.zeros(3),
+    )
+
+
+def range_detections(drive: Motion, truth: np.ndarray, count: int = 25, seed: int = 4) -> Detections:
+    """Noisy slant ranges from an antenna off the reference point."""
+    poses = detections(drive, truth, count, seed)
+    tags = {tag.id: np.array([tag.x, tag.y, tag.z]) for tag in field().tags}
+    mount = np.array([0.1, -0.05, 0.2])
+    ranges = []
+    for pose, tag in zip(poses.value, poses.tag, strict=True):
+        c, s = np.cos(pose[2]), np.sin(pose[2])
+        antenna = pose[:2] + [c * mount[0] - s * mount[1], s * mount[0] + c * mount[1]]
+        ranges.append(np.linalg.norm([*(antenna - tags[int(tag)][:2]), mount[2] - tags[int(tag)][2]]))
+    return Detections(
+        kind=TagKind.RANGE,
+        captured_s=poses.captured_s,
+        arrived_s=poses.arrived_s,
+        tag=poses.tag,
+        row=poses.row,
+        value=np.array(ranges)[:, np.newaxis],
+        range_m=np.array(ranges),
+        view_angle_rad=np.full(count, np.nan),
+        slant=True,
+        mount=mount,
+    )
+
+
+def sightings(found: Detections, config: FusionConfig):
+    return prepare_sightings(found, field(), config)

@@ -1,0 +1,209 @@
+import dataclasses
+
+import numpy as np
+import pytest
+from builders import START, detections, field, fusion, motion, range_detections, sightings
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from naive import naive_fuse
+
+from locbench.config import MotionNoise
+from locbench.fusion import Rule, fuse, sample_track
+from locbench.geometry import compose, wrap_angle
+from locbench.odometry import Motion, dead_reckon, dead_reckon_covariance
+from locbench.odometry.reckoning import rotated
+from locbench.session import StartPose
+
+NOISE = MotionNoise()
+DRIVE = motion()
+TRUTH = dead_reckon(DRIVE, START.pose)
+TAGS = {tag.id: (tag.x, tag.y, tag.z) for tag in field().tags}
+
+CASES = {
+    "kalman": {},
+    "position_only": {"correction": {"use_heading": False}},
+    "no_gate": {"trust": {}},
+    "replace": {"correction": {"mode": "replace"}},
+    "fixed_gain": {"correction": {"mode": "fixed_gain"}},
+    "none": {"correction": {"mode": "none"}},
+    "ignore_latency": {"latency": {"mode": "ignore"}},
+    "short_history": {"latency": {"history": "120 ms"}},
+    "rules": {
+        "trust": {
+            "gate_probability": "99 %",
+            "excluded_tags": [2],
+            "maximum_range": "3 m",
+            "maximum_view_angle": "50 deg",
+        }
+    },
+}
+
+
+def _published_at_samples(estimate, drive):
+    sampled = sample_track(estimate.track, drive, estimate.noise, drive.time_s)
+    return sampled.pose, sampled.covariance
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_it_publishes_what_starting_over_each_time_gives(case):
+    config = fusion(**CASES[case])
+    found = sightings(detections(DRIVE, TRUTH), config)
+    estimate = fuse(DRIVE, START, found, config, NOISE)
+    states, verdicts, squared = naive_fuse(DRIVE, START, found, config, NOISE, TAGS)
+    pose, covariance = _published_at_samples(estimate, DRIVE)
+    np.testing.assert_allclose(pose, [x for x, _ in states], atol=1e-9)
+    np.testing.assert_allclose(covariance, [p for _, p in states], rtol=2e-5, atol=1e-10)
+    corrections = estimate.corrections
+    rules = [None if rule is None else str(rule) for rule in corrections.rejected_by]
+    assert list(zip(corrections.row.tolist(), rules, strict=True)) == verdicts
+    by_row = {int(found.detections.row[i]): value for i, value in squared.items()}
+    for row, value in zip(corrections.row, corrections.normalised_innovation_squared, strict=True):
+        assert (int(row) in by_row) == np.isfinite(value)
+        if int(row) in by_row:
+            assert value == pytest.approx(by_row[int(row)], rel=1e-4, abs=1e-9)
+
+
+@pytest.mark.parametrize("case", ["kalman", "ignore_latency"])
+def test_ranges_too(case):
+    config = fusion(**CASES[case])
+    found = sightings(range_detections(DRIVE, TRUTH), config)
+    estimate = fuse(DRIVE, START, found, config, NOISE)
+    states, verdicts, _ = naive_fuse(DRIVE, START, found, config, NOISE, TAGS)
+    pose, covariance = _published_at_samples(estimate, DRIVE)
+    np.testing.assert_allclose(pose, [x for x, _ in states], atol=1e-7)
+    np.testing.assert_allclose(covariance, [p for _, p in states], rtol=2e-5, atol=1e-10)
+    assert [rule is None for rule in estimate.corrections.rejected_by] == [rule is None for _, rule in verdicts]
+
+
+def test_nothing_is_published_from_a_detection_before_it_arrives():
+    config = fusion(trust={})
+    found = detections(DRIVE, TRUTH)
+    late = int(np.argmax(found.arrived_s))
+    shifted = found.value.copy()
+    shifted[late] += [0.5, -0.5, 0.2]
+    changed = dataclasses.replace(found, value=shifted)
+    arrival = found.arrived_s[late]
+    times = np.sort(np.concatenate([DRIVE.time_s, found.arrived_s, [arrival - 1e-9, arrival]]))
+    first = fuse(DRIVE, START, sightings(found, config), config, NOISE)
+    second = fuse(DRIVE, START, sightings(changed, config), config, NOISE)
+    poses = [sample_track(e.track, DRIVE, NOISE, times).pose for e in (first, second)]
+    before = times < arrival
+    np.testing.assert_array_equal(poses[0][before], poses[1][before])
+    assert np.linalg.norm(poses[0][~before] - poses[1][~before], axis=1).min() > 0.02
+
+
+def test_verdicts_are_frozen_at_arrival():
+    """An earlier capture that arrives later changes the state, not the verdicts already taken."""
+    config = fusion()
+    found = detections(DRIVE, TRUTH)
+    keep = found.arrived_s < np.median(found.arrived_s)
+    names = ["captured_s", "arrived_s", "tag", "row", "value", "range_m", "view_angle_rad"]
+    early = dataclasses.replace(found, **{name: getattr(found, name)[keep] for name in names})
+    few = fuse(DRIVE, START, sightings(early, config), config, NOISE).corrections
+    many = fuse(DRIVE, START, sightings(found, config), config, NOISE).corrections
+    assert many.rejected_by[: len(few)] == few.rejected_by
+    np.testing.assert_array_equal(many.row[: len(few)], few.row)
+
+
+def test_every_rule_is_counted_once_in_order():
+    config = fusion(
+        trust={
+            "gate_probability": "99 %",
+            "excluded_tags": [2],
+            "maximum_range": "3 m",
+            "maximum_view_angle": "50 deg",
+        },
+        latency={"history": "200 ms"},
+    )
+    found = sightings(detections(DRIVE, TRUTH, count=80), config)
+    corrections = fuse(DRIVE, START, found, config, NOISE).corrections
+    assert len(corrections) == 80
+    seen = set(corrections.rejected_by)
+    assert seen == {None, Rule.TOO_OLD, Rule.EXCLUDED_TAG, Rule.RANGE, Rule.VIEW_ANGLE, Rule.GATE}
+    age = corrections.arrived_s - corrections.captured_s
+    too_old = np.array([rule is Rule.TOO_OLD for rule in corrections.rejected_by])
+    np.testing.assert_array_equal(too_old, age > 0.2)
+
+
+def test_jumps_are_what_was_published_across_the_arrival():
+    config = fusion()
+    corrections = fuse(DRIVE, START, sightings(detections(DRIVE, TRUTH), config), config, NOISE).corrections
+    assert np.all(corrections.jump_m[corrections.accepted] > 0)
+    assert np.all(corrections.jump_m[~corrections.accepted] == 0)
+
+
+def test_without_detections_it_is_dead_reckoning():
+    config = fusion()
+    nothing = detections(DRIVE, TRUTH, count=0)
+    estimate = fuse(DRIVE, START, sightings(nothing, config), config, NOISE)
+    pose, covariance = _published_at_samples(estimate, DRIVE)
+    np.testing.assert_allclose(pose, TRUTH, atol=1e-11)
+    expected = dead_reckon_covariance(DRIVE, TRUTH, START.covariance, NOISE)
+    np.testing.assert_allclose(covariance, expected, rtol=1e-9, atol=1e-15)
+
+
+def test_the_unscented_engine_agrees_where_the_model_is_nearly_linear():
+    found = detections(DRIVE, TRUTH)
+    extended, unscented = (
+        fuse(DRIVE, START, sightings(found, c), c, NOISE) for c in (fusion(), fusion(engine="unscented"))
+    )
+    assert extended.corrections.rejected_by == unscented.corrections.rejected_by
+    np.testing.assert_allclose(extended.track.pose, unscented.track.pose, atol=1e-4)
+    np.testing.assert_allclose(extended.track.covariance, unscented.track.covariance, atol=2e-6)
+
+
+def _split(drive, fractions):
+    """Every interval cut in two, increments and time in proportion."""
+    times, twists = [drive.time_s[0]], [np.zeros(3)]
+    for k in range(1, len(drive.time_s)):
+        fraction = fractions[k % len(fractions)]
+        times += [drive.time_s[k - 1] + fraction * (drive.time_s[k] - drive.time_s[k - 1]), drive.time_s[k]]
+        twists += [fraction * drive.twist[k], (1 - fraction) * drive.twist[k]]
+    return Motion(np.array(times), np.array(twists), np.zeros(len(times), dtype=bool))
+
+
+@given(st.lists(st.floats(0.05, 0.95), min_size=1, max_size=5))
+@settings(max_examples=8)
+def test_splitting_a_sample_changes_nothing(fractions):
+    config = fusion()
+    found = sightings(detections(DRIVE, TRUTH), config)
+    whole, cut = (fuse(drive, START, found, config, NOISE) for drive in (DRIVE, _split(DRIVE, fractions)))
+    assert whole.corrections.rejected_by == cut.corrections.rejected_by
+    first = sample_track(whole.track, DRIVE, NOISE, DRIVE.time_s)
+    second = sample_track(cut.track, _split(DRIVE, fractions), NOISE, DRIVE.time_s)
+    np.testing.assert_allclose(first.pose, second.pose, atol=1e-9)
+    np.testing.assert_allclose(first.covariance, second.covariance, rtol=1e-8, atol=1e-13)
+
+
+@given(st.floats(-20, 20), st.floats(-20, 20), st.floats(-3, 3))
+@settings(max_examples=8)
+def test_moving_and_turning_the_world_moves_the_answer_with_it(x, y, angle):
+    """Poses, tags and start are all carried along; the answer must be carried along too."""
+    world = np.array([x, y, angle])
+    config = fusion()
+    found = sightings(detections(DRIVE, TRUTH), config)
+    here = fuse(DRIVE, START, found, config, NOISE)
+    turn = np.array(angle)
+    moved = dataclasses.replace(
+        found,
+        detections=dataclasses.replace(found.detections, value=compose(world, found.detections.value)),
+        covariance=rotated(found.covariance, turn),
+    )
+    start = StartPose(compose(world, START.pose), rotated(START.covariance, turn))
+    there = fuse(DRIVE, start, moved, config, NOISE)
+    assert here.corrections.rejected_by == there.corrections.rejected_by
+    expected = compose(world, here.track.pose)
+    np.testing.assert_allclose(there.track.pose[:, :2], expected[:, :2], atol=1e-9)
+    np.testing.assert_allclose(wrap_angle(there.track.pose[:, 2] - expected[:, 2]), 0.0, atol=1e-10)
+    np.testing.assert_allclose(there.track.covariance, rotated(here.track.covariance, turn), rtol=1e-8, atol=1e-13)
+
+
+@given(st.integers(0, 10_000))
+@settings(max_examples=15)
+def test_covariances_stay_symmetric_and_positive(seed):
+    config = fusion(correction={"mode": ["kalman", "replace", "fixed_gain"][seed % 3]})
+    drive = motion(seed=seed)
+    found = sightings(detections(drive, dead_reckon(drive, START.pose), seed=seed), config)
+    covariance = fuse(drive, START, found, config, NOISE).track.covariance
+    np.testing.assert_allclose(covariance, np.swapaxes(covariance, 1, 2), atol=1e-15)
+    assert np.linalg.eigvalsh(covariance).min() > -1e-15

@@ -1,0 +1,190 @@
+"""Slow twins, written from the definitions and not from the code they check."""
+
+import math
+
+import numpy as np
+from scipy import stats
+from scipy.linalg import expm
+
+__all__ = ["naive_dead_reckoning", "naive_distance_to_ellipse", "naive_fuse", "naive_twists"]
+
+
+def _matrix(pose):
+    c, s = math.cos(pose[2]), math.sin(pose[2])
+    return np.array([[c, -s, pose[0]], [s, c, pose[1]], [0.0, 0.0, 1.0]])
+
+
+def naive_dead_reckoning(motion, start):
+    """Matrix exponentials, one after the other."""
+    poses, here, heading = [np.array(start, dtype=float)], _matrix(start), start[2]
+    for twist in motion.twist[1:]:
+        here = here @ expm(np.array([[0, -twist[2], twist[0]], [twist[2], 0, twist[1]], [0, 0, 0]]))
+        heading += twist[2]
+        poses.append(np.array([here[0, 2], here[1, 2], heading]))
+    return np.array(poses)
+
+
+def naive_twists(rows, travel, variance):
+    """One ordinary least-squares solution per sample, on rows divided by their standard deviation."""
+    solutions = []
+    for values, variances in zip(travel, variance, strict=True):
+        weight = 1.0 / np.sqrt(variances)
+        solutions.append(np.linalg.lstsq(rows * weight[:, None], values * weight, rcond=None)[0])
+    return np.array(solutions)
+
+
+def naive_distance_to_ellipse(point, semi_x, semi_y):
+    """Nearest of 20,000 points of the ellipse, refined once."""
+    angle = np.linspace(0, 2 * np.pi, 20_001)
+    for _ in range(2):
+        distance = np.hypot(semi_x * np.cos(angle) - point[0], semi_y * np.sin(angle) - point[1])
+        best = angle[np.argmin(distance)]
+        step = angle[1] - angle[0]
+        angle = np.linspace(best - step, best + step, 20_001)
+    return float(distance.min())
+
+
+def _noise(twist, duration, noise, pieces=200):
+    """Sum of many short straight pieces: the white-noise integral by brute force, start frame."""
+    share = 1.0 / pieces
+    length, turn = math.hypot(twist[0], twist[1]), abs(twist[2])
+    along, across = noise.along_per_metre**2 * length * share, noise.across_per_metre**2 * length * share
+    heading = share * (
+        noise.heading_per_metre**2 * length
+        + noise.heading_per_turn**2 * turn / (2 * math.pi)
+        + noise.heading_per_minute**2 * duration / 60
+    )
+    algebra = np.array([[0, -twist[2], twist[0]], [twist[2], 0, twist[1]], [0, 0, 0]])
+    end = expm(algebra)[:2, 2]
+    direction, total = math.atan2(twist[1], twist[0]), np.zeros((3, 3))
+    for i in range(pieces):
+        middle = expm((i + 0.5) * share * algebra)[:2, 2]
+        angle = direction + (i + 0.5) * share * twist[2]
+        forward = np.array([math.cos(angle), math.sin(angle), 0.0])
+        sideways = np.array([-math.sin(angle), math.cos(angle), 0.0])
+        lever = np.array([-(end - middle)[1], (end - middle)[0], 1.0])
+        total += along * np.outer(forward, forward) + across * np.outer(sideways, sideways)
+        total += heading * np.outer(lever, lever)
+    return total
+
+
+class _NaiveFilter:
+    """State by brute force: start again from the beginning for every question asked."""
+
+    def __init__(self, motion, start, sightings, fusion, noise, tag_positions):
+        self.motion, self.start, self.sightings = motion, start, sightings
+        self.fusion, self.noise, self.tags = fusion, noise, tag_positions
+        self.cache = {}
+
+    def _predict(self, x, p, t0, t1):
+        times = self.motion.time_s
+        for k in range(1, len(times)):
+            low, high = max(t0, times[k - 1]), min(t1, times[k])
+            if high <= low:
+                continue
+            fraction = (high - low) / (times[k] - times[k - 1])
+            twist = fraction * self.motion.twist[k]
+            key = (k, low, high)
+            if key not in self.cache:
+                self.cache[key] = _noise(twist, high - low, self.noise)
+            moved = _matrix(x) @ expm(np.array([[0, -twist[2], twist[0]], [twist[2], 0, twist[1]], [0, 0, 0]]))
+            f = np.eye(3)
+            f[0, 2], f[1, 2] = -(moved[1, 2] - x[1]), moved[0, 2] - x[0]
+            r = np.eye(3)
+            r[:2, :2] = _matrix(x)[:2, :2]
+            p = f @ p @ f.T + r @ self.cache[key] @ r.T
+            x = np.array([moved[0, 2], moved[1, 2], x[2] + twist[2]])
+        return x, p
+
+    def measure(self, x, i):
+        """Residual, slope and covariance of detection i."""
+        d = self.sightings.detections
+        if d.kind == "range":
+            c, s = math.cos(x[2]), math.sin(x[2])
+            tag = self.tags[int(d.tag[i])]
+
+            def expected(pose):
+                c, s = math.cos(pose[2]), math.sin(pose[2])
+                mx, my, mz = d.mount
+                height = tag[2] - mz if d.slant else 0.0
+                return np.array(
+                    [
+                        math.sqrt(
+                            (pose[0] + c * mx - s * my - tag[0]) ** 2
+                            + (pose[1] + s * mx + c * my - tag[1]) ** 2
+                            + height**2
+                        )
+                    ]
+                )
+
+            step = 1e-6
+            slope = np.column_stack([(expected(x + step * e) - expected(x - step * e)) / (2 * step) for e in np.eye(3)])
+            return d.value[i] - expected(x), slope, self.sightings.covariance[i]
+        size = 3 if np.isfinite(d.value[i][2]) else 2
+        residual = (d.value[i] - x)[:size]
+        if size == 3:
+            residual[2] = math.remainder(residual[2], 2 * math.pi)
+        return residual, np.eye(3)[:size], self.sightings.covariance[i][:size, :size]
+
+    def _correct(self, x, p, i):
+        residual, h, r = self.measure(x, i)
+        mode = self.fusion.correction.mode
+        if mode == "none":
+            return x, p
+        if mode == "replace":
+            size = len(residual)
+            x, p = x.copy(), p.copy()
+            x[:size] += residual
+            p[:size, :] = 0
+            p[:, :size] = 0
+            p[:size, :size] = r
+            return x, p
+        if mode == "fixed_gain":
+            g = self.fusion.correction.fixed_gain
+            k = np.diag([g.position, g.position, g.heading])[:, : len(residual)]
+        else:
+            k = p @ h.T @ np.linalg.inv(h @ p @ h.T + r)
+        a = np.eye(3) - k @ h
+        return x + k @ residual, a @ p @ a.T + k @ r @ k.T
+
+    def state(self, time, applied):
+        """State at `time` from the start, with the detections in `applied`: (applied time, row, index)."""
+        x, p, t = np.array(self.start.pose, dtype=float), np.array(self.start.covariance), self.motion.time_s[0]
+        for when, _, i in sorted(applied):
+            x, p = self._predict(x, p, t, when)
+            x, p = self._correct(x, p, i)
+            t = when
+        return self._predict(x, p, t, time)
+
+
+def naive_fuse(motion, start, sightings, fusion, noise, tag_positions):
+    """Return published states at the odometry times and one verdict per offered row, by starting over each time."""
+    d, filter_ = sightings.detections, _NaiveFilter(motion, start, sightings, fusion, noise, tag_positions)
+    offered = [i for i in range(len(d)) if d.captured_s[i] >= motion.time_s[0] and d.arrived_s[i] <= motion.time_s[-1]]
+    offered.sort(key=lambda i: (d.arrived_s[i], d.captured_s[i], d.row[i]))
+    applied, verdicts, squared = [], {}, {}
+    for i in offered:
+        when = d.captured_s[i] if fusion.latency.mode == "rewind" else d.arrived_s[i]
+        key, rule, trust = (when, d.row[i], i), None, fusion.trust
+        if fusion.latency.mode == "rewind" and d.arrived_s[i] - d.captured_s[i] > fusion.latency.history:
+            rule = "too_old"
+        elif d.tag[i] in trust.excluded_tags:
+            rule = "excluded_tag"
+        elif trust.maximum_range is not None and d.range_m[i] > trust.maximum_range:
+            rule = "range"
+        elif trust.maximum_view_angle is not None and d.view_angle_rad[i] > trust.maximum_view_angle:
+            rule = "view_angle"
+        else:
+            x, p = filter_.state(when, [entry for entry in applied if entry < key])
+            residual, h, r = filter_.measure(x, i)
+            squared[i] = residual @ np.linalg.inv(h @ p @ h.T + r) @ residual
+            if trust.gate_probability and squared[i] > stats.chi2.ppf(trust.gate_probability, len(residual)):
+                rule = "gate"
+        verdicts[i] = rule
+        if rule is None:
+            applied.append(key)
+    states = []
+    for time in motion.time_s:
+        known = [entry for entry in applied if d.arrived_s[entry[2]] <= time]
+        states.append(filter_.state(time, known))
+    return states, [(int(d.row[i]), verdicts[i]) for i in offered], squared

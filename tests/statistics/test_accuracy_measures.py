@@ -1,0 +1,75 @@
+import math
+
+import numpy as np
+import pytest
+
+from locbench.statistics import (
+    circular_error_probable,
+    effective_sample_size,
+    largest,
+    mean_with_interval,
+    radius95,
+    root_mean_square,
+)
+
+CIRCULAR = np.random.default_rng(2).normal(size=(200_000, 2))
+
+
+def test_ratios_of_circular_errors():
+    """van Diggelen, GPS World, January 1998 (seen, secondary): CEP to rms 1.2, CEP to R95 2.1, rms to R95 1.7."""
+    radii = np.linalg.norm(CIRCULAR, axis=1)
+    half = circular_error_probable(radii, len(radii)).value
+    rms = root_mean_square(CIRCULAR, len(radii)).value
+    outer = radius95(radii, len(radii)).value
+    assert rms / half == pytest.approx(1.201122, abs=0.01)
+    assert outer / half == pytest.approx(2.078925, abs=0.015)
+    assert outer / rms == pytest.approx(1.730818, abs=0.01)
+
+
+def test_published_example_of_positional_accuracy():
+    """ASPRS Positional Accuracy Standards (2014), annex D, from memory: RMSE_r 0.147 m of five check points."""
+    residuals = np.array([[-0.140, -0.070], [-0.100, -0.100], [0.017, -0.070], [-0.070, 0.150], [0.130, 0.120]])
+    number = root_mean_square(residuals, 5.0)
+    assert number.value == pytest.approx(0.147, abs=0.0005)
+    assert number.value == pytest.approx(0.147234, abs=1e-6)
+    assert root_mean_square(residuals[:, 0], 5.0).value == pytest.approx(0.101675, abs=1e-6)
+    assert root_mean_square(residuals[:, 1], 5.0).value == pytest.approx(0.106489, abs=1e-6)
+
+
+def test_below_six_independent_errors_there_is_a_value_but_no_interval():
+    number = root_mean_square(np.ones((5, 2)), 5.0)
+    assert number.value == pytest.approx(math.sqrt(2))
+    assert number.ci95 is None
+    assert "6 are needed" in number.why
+
+
+def test_the_marks_own_uncertainty_widens_the_lower_end():
+    errors = np.random.default_rng(4).normal(scale=0.01, size=(12, 2))
+    plain = root_mean_square(errors, 12.0)
+    aware = root_mean_square(errors, 12.0, reference_variance=2 * 0.005**2)
+    assert aware.value == plain.value
+    assert aware.ci95[0] < plain.ci95[0]
+    assert aware.ci95[1] == plain.ci95[1]
+
+
+def test_a_radius_of_95_percent_needs_twenty_independent_errors():
+    assert radius95(np.arange(19.0), 19.0).value is None
+    assert "20" in radius95(np.arange(19.0), 19.0).why
+    assert radius95(np.arange(20.0), 20.0).value is not None
+
+
+@pytest.mark.parametrize("measure", [circular_error_probable, mean_with_interval])
+def test_nothing_compared_is_unavailable(measure):
+    assert measure(np.array([]), 0.0).value is None
+    assert largest(np.array([])).value is None
+    assert root_mean_square(np.zeros((0, 2)), 0.0).value is None
+
+
+def test_mean_interval_covers():
+    rng = np.random.default_rng(9)
+    held = 0
+    for _ in range(1000):
+        radii = np.linalg.norm(rng.normal(size=(20, 2)), axis=1)
+        low, high = mean_with_interval(radii, effective_sample_size(radii - radii.mean())).ci95
+        held += low <= math.sqrt(math.pi / 2) <= high
+    assert held >= 880

@@ -1,0 +1,166 @@
+"""Where to look next: what in the numbers asks for a second look, in plain sentences and without false certainty."""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from locbench.report.numbers import PLAIN, as_sentence, error_length, in_words, interval_text, number_text, plain_text
+from locbench.report.wording import CAUTION, DEAD_RECKONING, against_best_reference, estimator_words, fusing
+from locbench.results import BandShots, Consistency, CorrectionSummary, EstimatorResult, Results, SessionResult
+from locbench.statistics import UncertainNumber
+from locbench.units import UnitSystem
+
+__all__ = ["where_to_look_next"]
+
+_SESSIONS_FOR_A_VERDICT = 6
+
+
+@dataclass(frozen=True)
+class Hint:
+    """One sentence, and whether following it means driving or shooting."""
+
+    text: str
+    means_driving: bool = False
+
+
+def where_to_look_next(results: Results, system: UnitSystem = UnitSystem.METRIC) -> list[str]:
+    """Return sentences in the order in which they are worth reading; empty if nothing stands out.
+
+    If one of them asks to drive or shoot, the last entry is the usual caution.
+
+    Parameters
+    ----------
+    results
+        One session or several.
+    system
+        Metric or imperial lengths.
+    """
+    hints: list[Hint] = []
+    for session in results.sessions:
+        start = f"{plain_text(session.name)}: " if len(results.sessions) > 1 else ""
+        hints += [Hint(start + hint.text, hint.means_driving) for hint in _session_hints(session, system)]
+    hints += _too_few_sessions(results)
+    cautions = [CAUTION] if any(hint.means_driving for hint in hints) else []
+    return [hint.text for hint in hints] + cautions
+
+
+def _session_hints(session: SessionResult, system: UnitSystem) -> Iterator[Hint]:
+    yield from _findings(session)
+    if session.evidence in "CD":
+        yield Hint("Lay out surveyed marks and stop on them, or nothing can be said in metres.", True)
+    yield from _worse_than_dead_reckoning(session.estimators, system)
+    for name, result in session.estimators.items():
+        if result.corrections is not None:
+            yield from _corrections(plain_text(name), result.corrections)
+        if result.consistency is not None:
+            yield from _consistency(plain_text(name), result.consistency)
+    yield from _empty_bands(session.estimators)
+    for name, reason in session.estimators_left_out.items():
+        yield Hint(f"{estimator_words(name)} was left out: {plain_text(reason)}.")
+
+
+def _findings(session: SessionResult) -> Iterator[Hint]:
+    serious = [finding for finding in session.findings if finding.severity != "note"]
+    counts = Counter((finding.severity, finding.code) for finding in serious)
+    for (severity, code), count in sorted(counts.items()):
+        first = next(finding for finding in serious if (finding.severity, finding.code) == (severity, code))
+        times = f"{count} times, first " if count > 1 else ""
+        place = f" ({times}{plain_text(first.where)})" if first.where else ""
+        yield Hint(f"Log {severity}{place}: {as_sentence(first.message)} {as_sentence(first.remedy)}".rstrip())
+
+
+def _worse_than_dead_reckoning(estimators: Mapping[str, EstimatorResult], system: UnitSystem) -> Iterator[Hint]:
+    reckoning = estimators.get(DEAD_RECKONING)
+    base = None if reckoning is None else against_best_reference(reckoning)
+    if base is None or base.position_rms_m.value is None:
+        return
+    for name, result in estimators.items():
+        summary = against_best_reference(result)
+        if not (fusing(name) or name == "onboard") or summary is None:
+            continue
+        ours = summary.position_rms_m
+        if ours.value is None or ours.value <= base.position_rms_m.value:
+            continue
+        length = error_length(system)
+        numbers = f"{in_words(ours, length)} RMS against {in_words(base.position_rms_m, length)}"
+        verdict = (
+            "was further off than dead reckoning in this run, beyond both intervals"
+            if _apart(base.position_rms_m, ours)
+            else "was further off than dead reckoning in this run, though the intervals do not settle it"
+        )
+        yield Hint(f"{plain_text(name)} {verdict}: {numbers}.")
+
+
+def _apart(lower: UncertainNumber, upper: UncertainNumber) -> bool:
+    return lower.ci95 is not None and upper.ci95 is not None and lower.ci95[1] < upper.ci95[0]
+
+
+def _corrections(name: str, corrections: CorrectionSummary) -> Iterator[Hint]:
+    if corrections.hurt:
+        more = " More hurt than helped." if corrections.hurt > (corrections.helped or 0) else ""
+        yield Hint(
+            f"{name}: {corrections.hurt} of {corrections.accepted} accepted fixes moved it away from the truth, "
+            f"{corrections.helped} towards it.{more} See the hurt row under its errors over time in the report."
+        )
+    refused = corrections.offered - corrections.accepted
+    if refused > corrections.accepted and corrections.rejected:
+        rule, count = max(corrections.rejected.items(), key=lambda item: item[1])
+        yield Hint(
+            f"{name} refused {refused} of {corrections.offered} fixes, most by the rule {plain_text(rule)} ({count})."
+        )
+
+
+def _consistency(name: str, consistency: Consistency) -> Iterator[Hint]:
+    checks = (
+        ("NIS", "the fixes lie", consistency.nis_mean.value, consistency.nis_band95),
+        ("NEES", "its errors are", consistency.nees_mean.value, consistency.nees_band95),
+    )
+    for label, what, mean, band in checks:
+        if mean is None or band is None or band[0] <= mean <= band[1]:
+            continue
+        numbers = f"{label} {number_text(mean, PLAIN)}, honest would be {interval_text(band, PLAIN)}"
+        if mean > band[1]:
+            away = "further from its belief than it claims" if label == "NIS" else "larger than it claims"
+            advice = "raise its tag noise or the robot's motion noise"
+            yield Hint(
+                f"{name} is surer than it is right: {what} {away} ({numbers}). Wrong fixes raise this number too; "
+                f"if they are refused already, {advice}."
+            )
+        else:
+            near = "closer to its belief than it claims" if label == "NIS" else "smaller than it claims"
+            advice = "lower its tag noise or the robot's motion noise"
+            yield Hint(f"{name} is too timid: {what} {near} ({numbers}). One can {advice}.")
+
+
+def _has_sample(band: BandShots) -> bool:
+    return band.miss_rms_m.value is not None or band.hit_probability.value is not None or band.cannot_aim > 0
+
+
+def _empty_bands(estimators: Mapping[str, EstimatorResult]) -> Iterator[Hint]:
+    bands = [band for result in estimators.values() for band in result.shots]
+    sampled = {(band.goal, band.band) for band in bands if _has_sample(band)}
+    empty = dict.fromkeys((band.goal, band.band) for band in bands if (band.goal, band.band) not in sampled)
+    for goal in dict.fromkeys(goal for goal, _ in empty):
+        names = " and ".join(plain_text(band) for other, band in empty if other == goal)
+        yield Hint(
+            f"No shot can be judged from the {names} band of the {plain_text(goal)}: drive here and stop on marks.",
+            True,
+        )
+    unaimable = {
+        (band.goal, band.band): band.cannot_aim for band in bands if band.cannot_aim and band.miss_rms_m.value is None
+    }
+    for (goal, name), count in unaimable.items():
+        yield Hint(
+            f"The turret cannot reach the {plain_text(goal)} from any of {count} places in the {plain_text(name)} band."
+        )
+
+
+def _too_few_sessions(results: Results) -> Iterator[Hint]:
+    count = len(results.sessions)
+    if count < _SESSIONS_FOR_A_VERDICT and any(session.evidence in "AB" for session in results.sessions):
+        noun = "session" if count == 1 else "sessions"
+        yield Hint(
+            f"{count} {noun}: what is seen here holds for this run; "
+            f"{_SESSIONS_FOR_A_VERDICT} are needed before one estimator can be called better than another.",
+            True,
+        )

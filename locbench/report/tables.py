@@ -1,0 +1,199 @@
+"""The results as CSV texts for a spreadsheet or a script: SI units, one number a row, empty where there is none."""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import pandas as pd
+
+from locbench.report.numbers import plain_text
+from locbench.report.quantities import ALL_SESSIONS, QUANTITIES, estimator_numbers, shot_numbers
+from locbench.results import BandShots, EstimatorResult, PooledEstimator, Results, Tracks
+from locbench.statistics import UncertainNumber
+
+__all__ = ["csv_tables"]
+
+Row = dict[str, Any]
+
+_SUMMARY = (
+    "session",
+    "estimator",
+    "quantity",
+    "value",
+    "ci95_low",
+    "ci95_high",
+    "n",
+    "unit",
+    "method",
+    "why",
+)
+_SHOTS = (
+    "session",
+    "estimator",
+    "band",
+    "goal",
+    "basis",
+    "cannot_aim",
+    *_SUMMARY[2:],
+)
+_CORRECTIONS = ("session", "estimator", "time_s", "outcome", "verdict", "error_after_m")
+_DRIFT = (
+    "session",
+    "estimator",
+    "length_m",
+    "turn_rad",
+    "duration_s",
+    "position_error_m",
+    "heading_error_rad",
+)
+_LANDINGS = (
+    "session",
+    "estimator",
+    "place",
+    "band",
+    "goal",
+    "range_m",
+    "lateral_m",
+    "along_m",
+    "inside",
+)
+
+# A spreadsheet takes text that begins so for a formula.
+_FORMULA_STARTS = ("=", "+", "-", "@")
+
+
+def csv_tables(results: Results, tracks: Tracks) -> dict[str, str]:
+    """Return file name -> text of every CSV file.
+
+    Text that a spreadsheet would take for a formula gets a single quote in front; numbers are left alone.
+
+    Parameters
+    ----------
+    results
+        The numbers: summary.csv and shots.csv.
+    tracks
+        The pictures' contents: corrections.csv, drift.csv, landings.csv.
+    """
+    return {
+        "summary.csv": _csv(_summary_rows(results), _SUMMARY),
+        "corrections.csv": _csv(_correction_rows(tracks), _CORRECTIONS),
+        "shots.csv": _csv(_shot_rows(results), _SHOTS),
+        "drift.csv": _csv(_drift_rows(tracks), _DRIFT),
+        "landings.csv": _csv(_landing_rows(tracks), _LANDINGS),
+    }
+
+
+def _harmless(value: Any) -> Any:
+    if not isinstance(value, str):
+        return value
+    # a line break or a tab in a name would also split the row for some readers
+    text = plain_text(value)
+    return f"'{text}" if text.lstrip().startswith(_FORMULA_STARTS) else text
+
+
+def _csv(rows: Iterator[Row], columns: Sequence[str]) -> str:
+    # dtype object keeps counts whole beside empty cells
+    table = pd.DataFrame([{name: _harmless(value) for name, value in row.items()} for row in rows], dtype=object)
+    return str(table.reindex(columns=list(columns)).to_csv(index=False, lineterminator="\n"))
+
+
+def _number_cells(quantity: str, number: UncertainNumber, unit: str) -> Row:
+    low, high = (None, None) if number.ci95 is None else number.ci95
+    return {
+        "quantity": quantity,
+        "value": number.value,
+        "ci95_low": low,
+        "ci95_high": high,
+        "n": number.n,
+        "unit": unit,
+        "method": number.method,
+        "why": number.why,
+    }
+
+
+def _groups(results: Results) -> Iterator[tuple[str, str, EstimatorResult | PooledEstimator]]:
+    for session in results.sessions:
+        for name, result in session.estimators.items():
+            yield session.name, name, result
+    if results.pooled is not None:
+        for name, pooled in results.pooled.estimators.items():
+            yield ALL_SESSIONS, name, pooled
+
+
+def _summary_rows(results: Results) -> Iterator[Row]:
+    for session, estimator, result in _groups(results):
+        start = {"session": session, "estimator": estimator}
+        for named in estimator_numbers(session, estimator, result):
+            yield start | _number_cells(f"{named.section}.{named.field}", named.number, named.quantity.unit)
+        for cells in _plain_rows(result):
+            yield start | cells
+        for section, why in result.why.items():
+            yield start | {"quantity": section, "why": why}
+
+
+def _plain_rows(result: EstimatorResult | PooledEstimator) -> Iterator[Row]:
+    """Yield counts, coverage and consistency bands: what has no interval because it is not an estimate."""
+    for section, errors in (("marks", result.marks), ("truth", result.truth)):
+        if errors is not None:
+            yield {"quantity": f"{section}.count", "value": errors.count, "unit": "1", "method": "count"}
+            yield {"quantity": f"{section}.coverage", "value": errors.coverage, "unit": "1", "method": "share"}
+    if not isinstance(result, EstimatorResult):
+        return
+    if result.consistency is not None:
+        consistency = result.consistency
+        for name, band in (("nees_band95", consistency.nees_band95), ("nis_band95", consistency.nis_band95)):
+            low, high = (None, None) if band is None else band
+            yield {
+                "quantity": f"consistency.{name}",
+                "ci95_low": low,
+                "ci95_high": high,
+                "unit": "1",
+                "method": "where the mean of an honest filter lies, 95 %",
+                "why": consistency.why.get(name),
+            }
+    if result.corrections is not None:
+        fixes = result.corrections
+        counts = {name: getattr(fixes, name) for name in ("offered", "accepted")}
+        counts |= {f"rejected.{rule}": count for rule, count in fixes.rejected.items()}
+        counts |= {name: getattr(fixes, name) for name in ("helped", "hurt", "neutral", "undecided")}
+        for name, count in counts.items():
+            why = None if count is not None else fixes.why.get(name, fixes.why.get("helped"))
+            yield {"quantity": f"corrections.{name}", "value": count, "unit": "1", "method": "count", "why": why}
+        longest = {"quantity": "corrections.longest_without_s", "value": fixes.longest_without_s}
+        yield longest | {"unit": "s", "method": "longest time between accepted fixes"}
+
+
+def _shot_rows(results: Results) -> Iterator[Row]:
+    for session, estimator, result in _groups(results):
+        for band in result.shots:
+            yield from _band_rows({"session": session, "estimator": estimator}, band)
+
+
+def _band_rows(start: Row, band: BandShots) -> Iterator[Row]:
+    place = {"band": band.band, "goal": band.goal, "basis": band.basis, "cannot_aim": band.cannot_aim}
+    for field, number in shot_numbers(band):
+        yield start | place | _number_cells(field, number, QUANTITIES[field].unit)
+
+
+def _correction_rows(tracks: Tracks) -> Iterator[Row]:
+    for session in tracks.sessions:
+        for name, track in session.estimators.items():
+            fixes = track.corrections
+            if fixes is None:
+                continue
+            columns = zip(fixes.time_s, fixes.outcome, fixes.verdict, fixes.error_after_m, strict=True)
+            for cells in columns:
+                yield dict(zip(_CORRECTIONS, (session.name, name, *cells), strict=True))
+
+
+def _drift_rows(tracks: Tracks) -> Iterator[Row]:
+    for session in tracks.sessions:
+        for name, track in session.estimators.items():
+            for point in track.drift:
+                yield {"session": session.name, "estimator": name, **dict(point)}
+
+
+def _landing_rows(tracks: Tracks) -> Iterator[Row]:
+    for session in tracks.sessions:
+        for name, track in session.estimators.items():
+            for point in track.landings:
+                yield {"session": session.name, "estimator": name, **dict(point)}

@@ -67,8 +67,9 @@ def range_detections(drive: Motion, truth: np.ndarray, count: int = 25, seed: in
     ranges = []
     for pose, tag in zip(poses.value, poses.tag, strict=True):
         c, s = np.cos(pose[2]), np.sin(pose[2])
-        antenna = pose[:2] + [c * mount[0] - s * mount[1], s * mount[0] + c * mount[1]]
-        ranges.append(np.linalg.norm([*(antenna - tags[int(tag)][:2]), mount[2] - tags[int(tag)][2]]))
+        antenna = pose[:2] + np.array([c * mount[0] - s * mount[1], s * mount[0] + c * mount[1]])
+        line = [*(antenna - tags[int(tag)][:2]), mount[2] - tags[int(tag)][2]]
+        ranges.append(np.linalg.norm(line))
     return Detections(
         kind=TagKind.RANGE,
         captured_s=poses.captured_s,

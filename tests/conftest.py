@@ -1,5 +1,6 @@
 import os
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 # derandomised: the same examples on every machine, so that a red run can be repeated
@@ -9,3 +10,11 @@ settings.register_profile(
 settings.load_profile("repeatable")
 
 os.environ.setdefault("COLUMNS", "120")
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """A skipped test proves nothing: in CI it is a failure."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if os.environ.get("CI") and reporter is not None and reporter.stats.get("skipped"):
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED

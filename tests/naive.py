@@ -100,7 +100,6 @@ class _NaiveFilter:
         """Residual, slope and covariance of detection i."""
         d = self.sightings.detections
         if d.kind == "range":
-            c, s = math.cos(x[2]), math.sin(x[2])
             tag = self.tags[int(d.tag[i])]
 
             def expected(pose):

@@ -10,7 +10,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from locbench.accuracy.comparing import Comparison
-from locbench.arrays import FloatArray
+from locbench.arrays import FloatArray, IntArray
 from locbench.geometry import between
 from locbench.statistics import UncertainNumber, effective_sample_size, measured, root_mean_square, unavailable
 
@@ -24,13 +24,15 @@ _LEAST_TURN_RAD = math.pi / 2.0
 class DriftSegments:
     """Segments (K,) in order of time: length, absolute turning, duration, and relative-pose error at their end.
 
-    `error` is (K, 3) in the frame of the reference at the end of the segment.
+    `error` is (K, 3) in the frame of the reference at the end of the segment; `reference_variance` (K, 2) is what the
+    references' own uncertainty adds to its squared position and heading.
     """
 
     length_m: FloatArray
     turning_rad: FloatArray
     duration_s: FloatArray
     error: FloatArray
+    reference_variance: FloatArray
 
     def __len__(self) -> int:
         return len(self.length_m)
@@ -54,7 +56,17 @@ def drift_segments(comparison: Comparison) -> DriftSegments:
         turning_rad=comparison.turning_rad[second] - comparison.turning_rad[first],
         duration_s=comparison.time_s[second] - comparison.time_s[first],
         error=between(true_step, believed_step),
+        reference_variance=_reference_variance(comparison, first, second),
     )
+
+
+def _reference_variance(comparison: Comparison, first: IntArray, second: IntArray) -> FloatArray:
+    """Both ends' positions, and the first one's heading, which swings the step; both headings."""
+    variance = np.diagonal(comparison.reference_covariance, axis1=1, axis2=2)
+    step = comparison.reference[second, :2] - comparison.reference[first, :2]
+    swing = np.sum(step**2, axis=1) * variance[first, 2]
+    position = variance[first, :2].sum(axis=1) + variance[second, :2].sum(axis=1) + swing
+    return np.column_stack([position, variance[first, 2] + variance[second, 2]])
 
 
 def equal_parts(comparison: Comparison, parts: int) -> Comparison:
@@ -77,24 +89,29 @@ class DriftNumbers:
 
 def drift_numbers(segments: DriftSegments) -> DriftNumbers:
     """Return root mean squares of error per length, turn and time of each segment."""
-    position = segments.error[:, :2]
-    heading = segments.error[:, 2]
+    position, heading = segments.error[:, :2], segments.error[:, 2:]
+    of_position, of_heading = segments.reference_variance[:, 0], segments.reference_variance[:, 1]
+    turns, minutes = segments.turning_rad / (2.0 * math.pi), segments.duration_s / 60.0
     turned = segments.turning_rad >= _LEAST_TURN_RAD
     return DriftNumbers(
         segment_length_m=_median(segments.length_m),
-        position_per_metre=_rate(position / segments.length_m[:, np.newaxis]),
-        heading_per_metre_rad=_rate(heading / segments.length_m),
+        position_per_metre=_rate(position, segments.length_m, of_position),
+        heading_per_metre_rad=_rate(heading, segments.length_m, of_heading),
         heading_per_turn_rad=(
-            _rate(heading[turned] / (segments.turning_rad[turned] / (2.0 * math.pi)))
+            _rate(heading[turned], turns[turned], of_heading[turned])
             if np.any(turned)
             else unavailable("no segment turns by a quarter turn or more")
         ),
-        position_per_minute_m=_rate(position / (segments.duration_s[:, np.newaxis] / 60.0)),
+        position_per_minute_m=_rate(position, minutes, of_position),
     )
 
 
-def _rate(ratio: FloatArray) -> UncertainNumber:
-    return root_mean_square(ratio, effective_sample_size(ratio)) if len(ratio) else unavailable("no segment")
+def _rate(error: FloatArray, per: FloatArray, reference_variance: FloatArray) -> UncertainNumber:
+    """Return the root mean square of error (K, D) divided by `per` (K,), the references' share off its lower end."""
+    if not len(error):
+        return unavailable("no segment")
+    ratio = error / per[:, np.newaxis]
+    return root_mean_square(ratio, effective_sample_size(ratio), float(np.mean(reference_variance / per**2)))
 
 
 def _median(lengths: FloatArray) -> UncertainNumber:

@@ -40,8 +40,18 @@ class ErrorNumbers:
 
 
 def independent_count(runs: Sequence[Comparison]) -> float:
-    """Return how many independent position errors several runs hold; errors of different runs are independent."""
-    return sum(effective_sample_size(run.error[run.covered, :2]) for run in runs)
+    """Return how many independent position errors several runs hold; errors of different runs are independent.
+
+    A heading error that lasts makes position errors that swing as the robot drives about: they look more independent
+    than they are. So each run counts for no more than its heading errors do.
+    """
+    return sum(_independent_in(run) for run in runs)
+
+
+def _independent_in(run: Comparison) -> float:
+    positions = effective_sample_size(run.error[run.covered, :2])
+    headings = run.error[run.covered & np.isfinite(run.error[:, 2]), 2]
+    return min(positions, effective_sample_size(headings)) if len(headings) else positions
 
 
 def summarise(runs: Sequence[Comparison]) -> ErrorNumbers:

@@ -18,7 +18,8 @@ def console() -> Console:
 def progress_line() -> Iterator[Callable[[str, float], None]]:
     """Yield a function that shows what is being done and which share of it is done."""
     columns = (TextColumn("{task.description}", markup=False), BarColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+    watched = Console(stderr=True)
+    with Progress(*columns, console=watched, transient=True, disable=not watched.is_terminal) as progress:
         task = progress.add_task("reading", total=1.0)
 
         def tell(what: str, share: float) -> None:

@@ -12,6 +12,7 @@ def simulate(
     scenario: Annotated[Path, typer.Argument(help="Scenario file, e.g. configs/scenario_healthy.toml.")],
     out: Annotated[Path, typer.Option("--out", help="Folder for the session; made if it is missing.")],
     seed: Annotated[int | None, typer.Option("--seed", help="Use this seed instead of the scenario's own.")] = None,
+    robot: Annotated[Path | None, typer.Option("--robot", help="Robot file instead of the scenario's own.")] = None,
 ) -> None:
     """Make a session folder with known truth from a scenario file."""
     from rich.console import Console
@@ -20,7 +21,7 @@ def simulate(
 
     from locbench.jobs.simulate import simulate as run
 
-    session = run(scenario, out, seed)
+    session = run(scenario, out, seed, robot)
     console = Console(highlight=False, soft_wrap=True)
     console.print(
         f'wrote session "{escape(session.name)}": {session.duration_s:.0f} s, {session.path_length_m:.1f} m, '

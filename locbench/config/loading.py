@@ -22,8 +22,10 @@ def read_toml(path: Path) -> dict[str, Any]:
     ConfigError
         If the file is missing, not UTF-8, or not TOML; the message carries the line.
     """
+    text = ""
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        text = path.read_bytes().decode("utf-8-sig")
+        return tomllib.loads(text)
     except FileNotFoundError as error:
         raise ConfigError("no such file", where=str(path), remedy="Check the path") from error
     except OSError as error:
@@ -31,7 +33,8 @@ def read_toml(path: Path) -> dict[str, Any]:
     except UnicodeDecodeError as error:
         raise ConfigError("not UTF-8 text", where=str(path), remedy="Save the file as UTF-8") from error
     except tomllib.TOMLDecodeError as error:
-        raise ConfigError(f"TOML syntax error: {error}", where=str(path), remedy="Correct that line") from error
+        reason = str(error).replace("at end of document", f"at the end, line {len(text.splitlines())}")
+        raise ConfigError(f"TOML syntax error: {reason}", where=str(path), remedy="Correct that line") from error
 
 
 def load_config(path: Path, model: type[Model]) -> Model:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from locbench.errors import ConfigError, UsageError
 from locbench.fusion import Estimate, dead_reckoning, fuse, onboard, tags_only
 from locbench.odometry import Motion, measure_motion
 from locbench.reference import Reference, dense_reference
-from locbench.session import Session, TagKind
+from locbench.session import MarkVisits, Session, TagKind
 from locbench.shots import Shots, aim_from
 from locbench.statistics import CorrectionVerdict
 from locbench.vision import prepare_sightings
@@ -29,6 +30,7 @@ from locbench.vision import prepare_sightings
 __all__ = ["EstimatorRun", "Progress", "SessionRun", "replay_session"]
 
 Progress = Callable[[str, float], None]
+References = TypeVar("References", MarkVisits, Reference)
 
 _DRIFT_PARTS = 20
 _SHOT_SPACING_S = 1.0
@@ -39,19 +41,17 @@ class EstimatorRun:
     """One estimator over a session.
 
     `estimates` has one entry per stretch; `verdicts` one list per stretch, empty without corrections or reference.
+    `places` compares at the mark visits with the surest pose known there: the dense truth's where there is one, else
+    the mark's; without marks it compares with the truth once a second.
     """
 
     estimates: tuple[Estimate, ...]
     marks: Comparison | None
     truth: Comparison | None
+    places: Comparison | None
     drift: DriftSegments | None
     shots: tuple[Shots, ...]
     verdicts: tuple[list[CorrectionVerdict | None], ...]
-
-    @property
-    def references(self) -> Comparison | None:
-        """The comparison to judge from: marks where there are any, else the dense truth."""
-        return self.marks if self.marks is not None and len(self.marks) else self.truth
 
 
 @dataclass(frozen=True)
@@ -182,36 +182,42 @@ def _beside_references(
     shooter: ShooterConfig | None,
     run: int,
 ) -> EstimatorRun:
-    numbered = list(enumerate(zip(motions, estimates, strict=True)))
-    marks = truth = shot_places = None
+    marks = truth = places = None
     if session.marks is not None:
-        visits = session.marks
-        marks = joined([against_marks(estimate, motion, visits, i) for i, (motion, estimate) in numbered])
-        shot_places = marks
-        if reference is not None:
-            seen = visits_on_reference(visits, reference)
-            shot_places = joined([against_marks(estimate, motion, seen, i) for i, (motion, estimate) in numbered])
+        marks = places = _compared(against_marks, motions, estimates, session.marks)
     if reference is not None:
-        truth = joined([against_truth(estimate, motion, reference, i) for i, (motion, estimate) in numbered])
-        if shot_places is None:
-            sparse = _spaced(reference)
-            shot_places = joined([against_truth(estimate, motion, sparse, i) for i, (motion, estimate) in numbered])
-    goals = session.field.goals if shot_places is not None else ()
+        truth = _compared(against_truth, motions, estimates, reference)
+        if session.marks is None or not len(session.marks):
+            places = _compared(against_truth, motions, estimates, _spaced(reference))
+        else:
+            places = _compared(against_marks, motions, estimates, visits_on_reference(session.marks, reference))
+    goals = session.field.goals if places is not None else ()
     return EstimatorRun(
         estimates=tuple(estimates),
         marks=marks,
         truth=truth,
-        drift=_drift(marks, truth),
-        shots=tuple(aim_from(shot_places, goal, shooter, run) for goal in goals if shot_places is not None),
+        places=places,
+        drift=_drift(session, places, truth),
+        shots=tuple(aim_from(places, goal, shooter, run) for goal in goals if places is not None),
         verdicts=_verdicts(estimates, reference),
     )
 
 
-def _drift(marks: Comparison | None, truth: Comparison | None) -> DriftSegments | None:
-    if marks is not None:
-        segments = drift_segments(marks)
-        if len(segments):
-            return segments
+def _compared(
+    compare: Callable[[Estimate, Motion, References, int], Comparison],
+    motions: Sequence[Motion],
+    estimates: Sequence[Estimate],
+    references: References,
+) -> Comparison:
+    """Return the comparisons of all stretches one after the other."""
+    pairs = zip(estimates, motions, strict=True)
+    return joined([compare(estimate, motion, references, i) for i, (estimate, motion) in enumerate(pairs)])
+
+
+def _drift(session: Session, places: Comparison | None, truth: Comparison | None) -> DriftSegments | None:
+    """Return the segments between mark visits; without marks, between equal parts of the truth."""
+    if session.marks is not None and places is not None and len(drift_segments(places)):
+        return drift_segments(places)
     if truth is None or len(truth) < 2:
         return None
     segments = drift_segments(equal_parts(truth, _DRIFT_PARTS))

@@ -164,10 +164,8 @@ def _corrections(run: SessionRun, estimator: EstimatorRun) -> CorrectionSummary 
 
 
 def _consistency(estimator: EstimatorRun) -> Consistency:
-    references = estimator.references
-    errors = (
-        unavailable("no reference in this log") if references is None else mean_normalised_error_squared(references)
-    )
+    places = estimator.places
+    errors = unavailable("no reference in this log") if places is None else mean_normalised_error_squared(places)
     parts = _all_corrections(estimator)
     innovations, band = mean_innovation_squared(parts) if parts else (unavailable("no corrections"), None)
     why = {"nees_band95": "errors along one run are correlated, so this run alone gives no band"}
@@ -209,9 +207,7 @@ def _pooled_estimator(runs: Sequence[SessionRun], name: str) -> PooledEstimator:
 def _between_sessions(estimators: Sequence[EstimatorRun]) -> UncertainNumber:
     method = "standard deviation of the sessions' RMS position errors"
     sizes = [
-        summarise([estimator.references]).position_rms_m.value
-        for estimator in estimators
-        if estimator.references is not None
+        summarise([estimator.places]).position_rms_m.value for estimator in estimators if estimator.places is not None
     ]
     known = [size for size in sizes if size is not None]
     if len(known) < 2:

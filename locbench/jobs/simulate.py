@@ -29,6 +29,7 @@ def simulate(
     scenario_file: Path,
     out: Path,
     seed: int | None = None,
+    robot_file: Path | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> SimulatedSession:
     """Simulate the run of a scenario file and write it as a session folder.
@@ -41,6 +42,8 @@ def simulate(
         Folder for the tables and session.toml; made if it is missing.
     seed
         Replaces the scenario's own.
+    robot_file
+        Replaces the scenario's own: the same drive with pods placed otherwise.
     progress
         Called with the share of the work that is done, from 0 to 1.
 
@@ -56,7 +59,7 @@ def simulate(
     if seed is not None and seed < 0:
         raise UsageError("a seed must be 0 or more", received=seed, remedy="Choose another --seed")
     scenario = load_config(scenario_file, ScenarioConfig)
-    files = _source_files(scenario, scenario_file.parent)
+    files = _source_files(scenario, scenario_file.parent, robot_file)
     recording = record_run(
         scenario,
         load_config(files.robot, RobotConfig),
@@ -81,7 +84,7 @@ def simulate(
     )
 
 
-def _source_files(scenario: ScenarioConfig, folder: Path) -> SourceFiles:
+def _source_files(scenario: ScenarioConfig, folder: Path, robot_file: Path | None) -> SourceFiles:
     """Return the files the session will name, each known to be readable."""
     fusion = tuple(folder / name for name in scenario.fusion)
     for path in fusion:
@@ -89,4 +92,4 @@ def _source_files(scenario: ScenarioConfig, folder: Path) -> SourceFiles:
     shooter = folder / scenario.shooter if scenario.shooter is not None else None
     if shooter is not None:
         load_config(shooter, ShooterConfig)
-    return SourceFiles(folder / scenario.robot, folder / scenario.field, fusion, shooter)
+    return SourceFiles(robot_file or folder / scenario.robot, folder / scenario.field, fusion, shooter)

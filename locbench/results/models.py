@@ -19,7 +19,6 @@ __all__ = [
     "FindingRecord",
     "PooledEstimator",
     "PooledResult",
-    "PooledResult",
     "Record",
     "Results",
     "SegmentRecord",

@@ -51,7 +51,7 @@ def continuous_counter(
     possible = _FASTEST_M_PER_S * np.diff(times_s, prepend=times_s[0]) / abs(metres_per_count) + _SLACK_COUNTS
     flagged = np.zeros(len(counts), dtype=bool)
     suspicious = np.abs(steps) > possible
-    for width in (bits,) if bits else _COMMON_WIDTHS:
+    for width in (bits,) if bits else _plausible_widths(counts):
         modulus = 2.0**width
         unwrapped = steps - modulus * np.round(steps / modulus)
         wrapped = suspicious & (np.abs(unwrapped) <= possible)
@@ -74,6 +74,11 @@ def continuous_counter(
         )
     flagged |= reset | jumped
     return ContinuousCounter(np.cumsum(steps), flagged)
+
+
+def _plausible_widths(counts: FloatArray) -> list[int]:
+    """Return the common widths that hold all the counts seen: a wider span cannot have wrapped at that width."""
+    return [width for width in _COMMON_WIDTHS if np.ptp(counts) < 2.0**width]
 
 
 def _note(

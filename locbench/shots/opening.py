@@ -35,15 +35,18 @@ def distance_to_ellipse(points: FloatArray, semi_x: float, semi_y: float) -> Flo
     high = -(minor**2) + np.sqrt((major * p) ** 2 + (minor * q) ** 2)
     for _ in range(_BISECTIONS):
         middle = (low + high) / 2.0
-        with np.errstate(divide="ignore", invalid="ignore"):
-            value = (major * p / (middle + major**2)) ** 2 + np.where(
-                q > 0.0, (minor * q / (middle + minor**2)) ** 2, 0.0
-            )
+        value = _ratio(major * p, middle + major**2) ** 2 + _ratio(minor * q, middle + minor**2) ** 2
         positive = value > 1.0
         low, high = np.where(positive, middle, low), np.where(positive, high, middle)
-    nearest_x = major**2 * p / (high + major**2)
+    nearest_x = _ratio(major**2 * p, high + major**2)
     nearest_y = minor * np.sqrt(np.maximum(0.0, 1.0 - (nearest_x / major) ** 2))
     return np.asarray(np.hypot(p - nearest_x, q - nearest_y))
+
+
+def _ratio(numerator: FloatArray, denominator: FloatArray) -> FloatArray:
+    """Return the quotient, 0 where the numerator is 0 and infinite where only the denominator is."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(numerator == 0.0, 0.0, numerator / denominator)
 
 
 def clean_entry(offset: FloatArray, opening: Opening, shooter: ShooterConfig) -> BoolArray:

@@ -1,0 +1,207 @@
+import dataclasses
+
+import numpy as np
+import pytest
+from builders import START, detections, fusion, motion, sightings
+
+from locbench.accuracy import (
+    against_marks,
+    against_truth,
+    drift_numbers,
+    drift_segments,
+    equal_parts,
+    joined,
+    judged,
+    longest_without_fix,
+    mean_innovation_squared,
+    mean_normalised_error_squared,
+    summarise,
+    visits_on_reference,
+)
+from locbench.config import MotionNoise
+from locbench.fusion import dead_reckoning, fuse
+from locbench.geometry import wrap_angle
+from locbench.odometry import dead_reckon
+from locbench.reference import Reference
+from locbench.session import MarkVisits
+from locbench.statistics import CorrectionVerdict
+
+NOISE = MotionNoise()
+DRIVE = motion(rows=400)
+POSES = dead_reckon(DRIVE, START.pose)
+ESTIMATE = dead_reckoning(DRIVE, START, NOISE)
+SHIFT = np.array([0.03, -0.04, 0.02])
+TRUTH = Reference(DRIVE.time_s, POSES - SHIFT, 0.001, 0.001)
+
+
+def _visits(*spans, heading=True):
+    rows = [np.searchsorted(DRIVE.time_s, (a + b) / 2) for a, b in spans]
+    pose = (POSES - SHIFT)[rows]
+    if not heading:
+        pose = pose * [1, 1, np.nan]
+    return MarkVisits(
+        name=tuple(f"M{i}" for i in range(len(spans))),
+        begin_s=np.array([a for a, _ in spans]),
+        end_s=np.array([b for _, b in spans]),
+        pose=pose,
+        position_std_m=np.full(len(spans), 0.002),
+        heading_std_rad=np.full(len(spans), 0.003),
+    )
+
+
+def test_a_constant_offset_is_measured_as_it_is():
+    numbers = summarise([against_truth(ESTIMATE, DRIVE, TRUTH, 0)])
+    assert numbers.count == len(DRIVE.time_s)
+    assert numbers.coverage == 1.0
+    assert numbers.position_rms_m.value == pytest.approx(0.05)
+    assert numbers.position_mean_m.value == pytest.approx(0.05)
+    assert numbers.position_max_m.value == pytest.approx(0.05)
+    assert numbers.position_cep50_m.value == pytest.approx(0.05)
+    assert numbers.heading_rms_rad.value == pytest.approx(0.02)
+    # a constant error is one observation, however long it lasts
+    assert numbers.position_rms_m.ci95 is None
+    assert numbers.position_r95_m.value is None
+
+
+def test_the_last_error_carries_the_references_uncertainty():
+    last = summarise([against_truth(ESTIMATE, DRIVE, TRUTH, 0)]).position_last_m
+    assert last.ci95 == pytest.approx((0.05 - 1.96 * 0.001, 0.05 + 1.96 * 0.001), abs=1e-5)
+
+
+def test_a_press_takes_the_pose_then_and_a_dwell_its_mean_after_settling():
+    press, dwell = DRIVE.time_s[100], (DRIVE.time_s[200], DRIVE.time_s[230])
+    found = against_marks(ESTIMATE, DRIVE, _visits((press, press), dwell), 0)
+    np.testing.assert_allclose(found.believed[0], POSES[100], atol=1e-12)
+    inside = (DRIVE.time_s >= dwell[0] + 0.3) & (DRIVE.time_s <= dwell[1])
+    np.testing.assert_allclose(found.believed[1, :2], POSES[inside, :2].mean(axis=0), atol=1e-12)
+    assert found.reference_covariance[0, 0, 0] == pytest.approx(4e-6)
+
+
+def test_headings_are_averaged_round_the_circle():
+    turned = dataclasses.replace(
+        ESTIMATE, track=dataclasses.replace(ESTIMATE.track, pose=ESTIMATE.track.pose * [1, 1, 0] + [0, 0, np.pi])
+    )
+    still = dataclasses.replace(DRIVE, twist=np.zeros_like(DRIVE.twist))
+    dwell = (DRIVE.time_s[200], DRIVE.time_s[230])
+    found = against_marks(turned, still, _visits(dwell), 0)
+    assert abs(wrap_angle(found.believed[0, 2] - np.pi)) < 1e-9
+
+
+def test_marks_without_headings_still_give_positions():
+    spans = [(DRIVE.time_s[i], DRIVE.time_s[i]) for i in (50, 150, 250)]
+    comparison = against_marks(ESTIMATE, DRIVE, _visits(*spans, heading=False), 0)
+    numbers = summarise([comparison])
+    assert numbers.count == 3
+    assert numbers.heading_rms_rad.value is None
+    assert numbers.position_rms_m.value == pytest.approx(0.05)
+    assert len(drift_segments(comparison)) == 0
+    assert mean_normalised_error_squared(comparison).value is not None
+
+
+def test_a_stretch_boundary_breaks_the_drift_segments():
+    spans = [(DRIVE.time_s[i], DRIVE.time_s[i]) for i in (50, 150, 250, 350)]
+    one = against_marks(ESTIMATE, DRIVE, _visits(*spans[:2]), 0)
+    other = against_marks(ESTIMATE, DRIVE, _visits(*spans[2:]), 1)
+    assert len(drift_segments(joined([one, other]))) == 2
+
+
+def test_drift_of_a_scale_error_is_its_share():
+    truth = Reference(
+        DRIVE.time_s,
+        dead_reckon(dataclasses.replace(DRIVE, twist=DRIVE.twist * [1 / 1.02, 1 / 1.02, 1]), START.pose),
+        0,
+        0,
+    )
+    comparison = equal_parts(against_truth(ESTIMATE, DRIVE, truth, 0), 10)
+    drift = drift_numbers(drift_segments(comparison))
+    assert 0.005 < drift.position_per_metre.value <= 0.021
+    assert drift.heading_per_metre_rad.value == pytest.approx(0.0, abs=1e-12)
+    assert drift.segment_length_m.value == pytest.approx(comparison.path_length_m[-1] / 10, rel=0.1)
+
+
+def test_nees_is_that_of_the_definition():
+    comparison = against_marks(ESTIMATE, DRIVE, _visits(*[(DRIVE.time_s[i],) * 2 for i in (50, 150)]), 0)
+    total = 0.0
+    for i in range(2):
+        e = np.array([*(comparison.believed - comparison.reference)[i, :2], 0.02])
+        p = comparison.believed_covariance[i] + comparison.reference_covariance[i]
+        total += e @ np.linalg.inv(p) @ e
+    assert mean_normalised_error_squared(comparison).value == pytest.approx(total / 6)
+
+
+def test_nis_of_an_honest_filter_lies_in_its_band():
+    config = fusion(
+        trust={},
+        tag_noise={
+            "along_floor": "20 mm",
+            "along_at_one_metre": "0 mm",
+            "across_floor": "20 mm",
+            "across_at_one_metre": "0 mm",
+            "heading_floor": "0.573 deg",
+            "heading_at_one_metre": "0 deg",
+            "view_angle_growth": 0.0,
+        },
+    )
+    found = detections(DRIVE, POSES, count=300)
+    value = found.value.copy()
+    value[::8, :2] -= 1.5
+    honest = dataclasses.replace(found, value=value)
+    quiet = MotionNoise(
+        **{name: (f"{1e-6} mm" if "head" not in name else f"{1e-6} deg") for name in NOISE.model_dump()}
+    )
+    corrections = fuse(DRIVE, START, sightings(honest, config), config, quiet).corrections
+    mean, band = mean_innovation_squared([corrections])
+    assert band[0] < mean.value < band[1]
+    timid = fusion(trust={}, tag_noise={"along_floor": "60 mm", "across_floor": "60 mm", "heading_floor": "2 deg"})
+    corrections = fuse(DRIVE, START, sightings(honest, timid), timid, quiet).corrections
+    mean, band = mean_innovation_squared([corrections])
+    assert mean.value < band[0]
+
+
+def test_corrections_are_judged_against_the_truth():
+    config = fusion()
+    found = detections(DRIVE, POSES - SHIFT, count=60)
+    corrections = fuse(DRIVE, START, sightings(found, config), config, NOISE).corrections
+    verdicts = judged(corrections, TRUTH)
+    assert all((v is None) == (not ok) for v, ok in zip(verdicts, corrections.accepted, strict=True))
+    truth = TRUTH.poses_at(corrections.arrived_s)[:, :2]
+    before = np.linalg.norm(corrections.before[:, :2] - truth, axis=1)
+    after = np.linalg.norm(corrections.after[:, :2] - truth, axis=1)
+    for i, verdict in enumerate(verdicts):
+        if verdict is CorrectionVerdict.HELPED:
+            assert after[i] < before[i]
+        if verdict is CorrectionVerdict.HURT:
+            assert after[i] > before[i]
+    assert CorrectionVerdict.HELPED in verdicts
+
+
+def test_the_longest_time_without_a_fix_includes_the_ends():
+    config = fusion(correction={"mode": "none"}, trust={})
+    corrections = fuse(DRIVE, START, sightings(detections(DRIVE, POSES, count=1), config), config, NOISE).corrections
+    arrival, span = corrections.arrived_s[0], (DRIVE.time_s[0], DRIVE.time_s[-1])
+    assert longest_without_fix(corrections, DRIVE) == max(arrival - span[0], span[1] - arrival)
+
+
+def test_visits_can_take_their_poses_from_the_truth():
+    visits = visits_on_reference(_visits((DRIVE.time_s[50], DRIVE.time_s[60])), TRUTH)
+    middle = (DRIVE.time_s[50] + DRIVE.time_s[60]) / 2
+    np.testing.assert_allclose(visits.pose, TRUTH.poses_at(np.array([middle])))
+    assert visits.position_std_m[0] == 0.001
+
+
+def test_several_runs_are_taken_together():
+    run = against_truth(ESTIMATE, DRIVE, TRUTH, 0)
+    numbers = summarise([run] * 8)
+    assert numbers.count == 8 * len(run)
+    assert numbers.position_rms_m.ci95 is not None
+
+
+def test_a_lasting_heading_error_counts_once_however_its_position_errors_swing():
+    """Position errors of alternating sign under one constant heading error are one observation, not many."""
+    visits = _visits(*[(DRIVE.time_s[i],) * 2 for i in range(10, 390, 20)])
+    swing = np.random.default_rng(2).normal(size=(len(visits), 2))
+    swung = dataclasses.replace(visits, pose=visits.pose + np.column_stack([swing, np.zeros(len(visits))]))
+    numbers = summarise([against_marks(ESTIMATE, DRIVE, swung, 0)])
+    assert numbers.position_rms_m.ci95 is None
+    blind = dataclasses.replace(swung, pose=swung.pose * [1, 1, np.nan])
+    assert summarise([against_marks(ESTIMATE, DRIVE, blind, 0)]).position_rms_m.ci95 is not None

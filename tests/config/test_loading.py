@@ -1,0 +1,156 @@
+"""Every mistake in a TOML file gives one sentence: file, key path, value, what to do."""
+
+import pytest
+from logs import FIELD, ROBOT
+
+from locbench.config import FieldConfig, FusionConfig, RobotConfig, SessionConfig, ShooterConfig, load_config
+from locbench.errors import ConfigError
+
+SESSION = """name = "s"
+robot = "r.toml"
+field = "f.toml"
+[start]
+mark = "S1"
+[odometry]
+kind = "pod_counts"
+file = "o.csv"
+time = { column = "t", unit = "ms" }
+pods = { left = "l" }
+"""
+FUSION = 'name = "f"\n'
+SHOOTER = 'name = "s"\nentry_angle = "50 deg"\n[projectile]\ndiameter = "70 mm"\n'
+
+CASES = [
+    (
+        RobotConfig,
+        ROBOT,
+        'wheel_diameter = "35 mm"',
+        'wheel_diametre = "35 mm"',
+        ["pods.left.wheel_diametre", "unknown key", 'Did you mean "wheel_diameter"'],
+    ),
+    (RobotConfig, ROBOT, 'y = "150 mm"', "y = 150", ["pods.left.y", "missing unit", "150", '"150 m"']),
+    (
+        RobotConfig,
+        ROBOT,
+        'y = "150 mm"',
+        'y = "150 deg"',
+        ["pods.left.y", "a unit of length is needed", "150 deg", "mm"],
+    ),
+    (
+        RobotConfig,
+        ROBOT,
+        'y = "150 mm"',
+        'y = "150 millimetre"',
+        ["pods.left.y", "unknown unit of length", "m, cm, mm, in, ft"],
+    ),
+    (RobotConfig, ROBOT, '"35 mm"', '"-35 mm"', ["pods.left.wheel_diameter", "must be more than 0 mm", "-35 mm"]),
+    (RobotConfig, ROBOT, "8192", "0", ["pods.left.counts_per_revolution", "greater than 0"]),
+    (RobotConfig, ROBOT, "8192", '"many"', ["pods.left.counts_per_revolution", "valid integer", "many"]),
+    (RobotConfig, ROBOT, '"gyro"', '"gyros"', ["heading_from", "not a valid choice", "gyros", 'Did you mean "gyro"']),
+    (RobotConfig, ROBOT, '[gyro]\nheading_per_minute = "0.5 deg"', "", ["needs a [gyro]", "pods"]),
+    (RobotConfig, ROBOT, 'rolling_direction = "90 deg"', "", ["cannot see sideways motion", "Add a pod"]),
+    (FieldConfig, FIELD, "id = 1", "id = -1", ["tags[1].id", "greater than or equal to 0"]),
+    (FieldConfig, FIELD, 'name = "M2"', 'name = "S1"', ["mark name 'S1' appears more than once"]),
+    (
+        FieldConfig,
+        FIELD,
+        'kind = "horizontal"',
+        'kind = "horizontl"',
+        ["goals[1].opening.kind", 'Did you mean "horizontal"'],
+    ),
+    (
+        FieldConfig,
+        FIELD,
+        'from = "0 m"\nto = "2 m"',
+        'from = "2 m"\nto = "2 m"',
+        ["bands[1]", '"to" must be larger than "from"'],
+    ),
+    (
+        FieldConfig,
+        FIELD,
+        '\nfrom = "0 m"',
+        '\nfrom = "0 m"\ngoal = "north bin"',
+        ["north bin", "does not exist", "east bin"],
+    ),
+    (FieldConfig, FIELD, 'x_to = "4 m"', 'x_to = "-4 m"', ["floor", "larger"]),
+    (SessionConfig, SESSION, "pod_counts", "pod_count", ["odometry.kind", "pod_count", 'Did you mean "pod_counts"']),
+    (SessionConfig, SESSION, 'kind = "pod_counts"\n', "", ["odometry.kind", "missing"]),
+    (SessionConfig, SESSION, 'unit = "ms"', 'unit = "mm"', ["odometry.time.unit", "unit of time is needed", "mm"]),
+    (SessionConfig, SESSION, 'column = "t"', 'colunm = "t"', ["odometry.time.colunm", 'Did you mean "column"']),
+    (SessionConfig, SESSION, 'mark = "S1"', 'mark = "S1"\nx = "1 m"', ["start", "exclude each other"]),
+    (SessionConfig, SESSION, 'mark = "S1"', 'x = "1 m"\ny = "1 m"\nheading = "0 deg"', ["start", "position_std"]),
+    (SessionConfig, SESSION, "[start]", "[star]", ["star", "unknown key", 'Did you mean "start"']),
+    (FusionConfig, FUSION, '"f"', '"dead_reckoning"', ["reserved"]),
+    (
+        FusionConfig,
+        FUSION,
+        '"f"\n',
+        '"f"\n[correction]\nmode = "kalmann"\n',
+        ["correction.mode", 'Did you mean "kalman"'],
+    ),
+    (
+        FusionConfig,
+        FUSION,
+        '"f"\n',
+        '"f"\n[trust]\ngate_probability = "100 %"\n',
+        ["trust.gate_probability", "less than 100", "100 %"],
+    ),
+    (FusionConfig, FUSION, '"f"\n', '"f"\n[tag_noise]\nheading_floor = "0 deg"\n', ["heading_floor"]),
+    (FusionConfig, FUSION, '"f"\n', '"f"\nengine = "unscented"\n[correction]\nmode = "fixed_gain"\n', ["unscented"]),
+    (ShooterConfig, SHOOTER, '"50 deg"', '"95 deg"', ["entry_angle", "less than 90", "95 deg"]),
+    (ShooterConfig, SHOOTER, 'name = "s"', 'name = "s', ["TOML syntax error", "line 1"]),
+]
+
+
+@pytest.mark.parametrize(("model", "text", "old", "new", "words"), CASES, ids=[c[3][:40] or c[2][:40] for c in CASES])
+def test_a_mistake_names_file_key_value_and_remedy(tmp_path, model, text, old, new, words):
+    path = tmp_path / "mine.toml"
+    assert old in text
+    path.write_text(text.replace(old, new, 1))
+    with pytest.raises(ConfigError) as caught:
+        load_config(path, model)
+    message = str(caught.value)
+    assert message.startswith(str(path))
+    assert "\n" not in message
+    for word in words:
+        assert word in message
+
+
+@pytest.mark.parametrize(
+    ("model", "text"),
+    [
+        (RobotConfig, ROBOT),
+        (FieldConfig, FIELD),
+        (SessionConfig, SESSION),
+        (FusionConfig, FUSION),
+        (ShooterConfig, SHOOTER),
+    ],
+)
+def test_the_unchanged_files_are_good(tmp_path, model, text):
+    path = tmp_path / "good.toml"
+    path.write_text(text)
+    load_config(path, model)
+
+
+def test_a_missing_file_and_bytes_that_are_not_text(tmp_path):
+    with pytest.raises(ConfigError, match="no such file"):
+        load_config(tmp_path / "none.toml", FusionConfig)
+    (tmp_path / "bytes.toml").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(ConfigError, match="not UTF-8"):
+        load_config(tmp_path / "bytes.toml", FusionConfig)
+
+
+def test_several_mistakes_are_counted(tmp_path):
+    path = tmp_path / "many.toml"
+    path.write_text(ROBOT.replace('"35 mm"', "35"))
+    with pytest.raises(ConfigError, match="and 2 more in this file"):
+        load_config(path, RobotConfig)
+
+
+def test_values_are_in_si(tmp_path):
+    path = tmp_path / "robot.toml"
+    path.write_text(ROBOT)
+    robot = load_config(path, RobotConfig)
+    assert robot.pods["left"].y == pytest.approx(0.15)
+    assert robot.pods["right"].metres_per_count < 0 < robot.pods["left"].metres_per_count
+    assert robot.pods["cross"].rolling_direction == pytest.approx(1.5707963)

@@ -1,0 +1,186 @@
+import json
+
+import numpy as np
+import pytest
+from logs import SmallLog
+
+from locbench.errors import ConfigError, LocbenchError, UsageError
+from locbench.jobs.evaluate import evaluate
+from locbench.results import Results, results_json, tracks_json
+
+SHOOTER = 'name = "s"\nentry_angle = "50 deg"\n[projectile]\ndiameter = "70 mm"\n'
+
+
+def _full(folder, **more):
+    return SmallLog(folder, **more).with_tags().with_marks().with_truth()
+
+
+def test_an_exact_log_gives_exact_answers(tmp_path):
+    folder = _full(tmp_path).write()
+    evaluation = evaluate([folder])
+    session = evaluation.results.sessions[0]
+    assert session.evidence == "A"
+    assert session.path_length_m == pytest.approx(8 * np.hypot(0.5, 0.1), rel=1e-3)
+    assert session.turns_absolute == pytest.approx(160 / 360, rel=1e-3)
+    assert set(session.estimators) == {"dead_reckoning", "tags_only", "default_kalman"}
+    assert session.estimators_left_out == {"onboard": "the log has no [onboard] table"}
+    reckoned = session.estimators["dead_reckoning"]
+    assert reckoned.truth.position_rms_m.value < 1e-4
+    assert reckoned.truth.coverage == 1.0
+    held = session.estimators["tags_only"].truth
+    assert 0.9 < held.coverage < 1.0
+    assert session.estimators["default_kalman"].corrections.accepted == 40
+
+
+def test_the_json_is_of_the_schema_and_reads_back(tmp_path):
+    evaluation = evaluate([_full(tmp_path).write()])
+    text = results_json(evaluation.results)
+    data = json.loads(text)
+    assert (data["schema"], data["units"], data["command"]) == (1, "SI", "evaluate")
+    number = data["sessions"][0]["estimators"]["dead_reckoning"]["marks"]["position_rms_m"]
+    assert set(number) == {"value", "ci95", "n", "method", "why"}
+    assert Results.model_validate_json(text) == evaluation.results
+    assert "NaN" not in text + tracks_json(evaluation.tracks)
+    assert str(tmp_path) not in text + tracks_json(evaluation.tracks)
+
+
+def test_the_same_log_gives_the_same_bytes(tmp_path):
+    folder = _full(tmp_path).write()
+    first, second = evaluate([folder]), evaluate([folder])
+    assert results_json(first.results) == results_json(second.results)
+    assert tracks_json(first.tracks) == tracks_json(second.tracks)
+
+
+@pytest.mark.parametrize(
+    ("parts", "evidence", "missing"),
+    [
+        (["tags", "marks"], "B", {"truth"}),
+        (["tags"], "C", {"marks", "truth", "drift"}),
+        ([], "D", {"marks", "truth", "drift", "corrections"}),
+    ],
+)
+def test_what_cannot_be_said_is_null_with_a_reason(tmp_path, parts, evidence, missing):
+    log = SmallLog(tmp_path)
+    for part in parts:
+        getattr(log, f"with_{part}")()
+    results = evaluate([log.write()]).results
+    assert results.evidence == evidence
+    session = results.sessions[0]
+    name = "default_kalman" if "tags" in parts else "dead_reckoning"
+    estimator = session.estimators[name]
+    for section in missing:
+        assert getattr(estimator, section) is None
+        assert estimator.why[section]
+    if evidence == "C":
+        assert estimator.corrections.helped is None
+        assert estimator.corrections.why["helped"]
+        assert estimator.consistency.nis_mean.value is not None
+    if evidence == "D":
+        assert "default_kalman" in session.estimators_left_out
+
+
+def test_segments_run_apart_and_carried_stretches_do_not_count(tmp_path):
+    log = _full(tmp_path)
+    log.parts["segments"] = (
+        '[[segments]]\nname = "one"\nstart = "0 s"\nend = "3 s"\n'
+        '[[segments]]\nname = "carried"\nstart = "3 s"\nend = "4 s"\nkind = "carried"\n'
+        '[[segments]]\nname = "two"\nstart = "4 s"\nend = "8 s"\n'
+        'start_pose = { x = "2 m", y = "2 m", heading = "80 deg", position_std = "5 mm", heading_std = "1 deg" }\n'
+    )
+    session = evaluate([log.write()]).results.sessions[0]
+    assert [s.names for s in session.segments] == [["one"], ["two"]]
+    assert session.duration_s == pytest.approx(7.0)
+    # the second start pose is wrong on purpose: its error belongs to the second stretch alone
+    truth = session.estimators["dead_reckoning"].truth
+    assert truth.count == pytest.approx(352, abs=2)
+    assert truth.position_last_m.value > 0.1
+
+
+def test_the_robots_own_pose_is_one_more_estimator(tmp_path):
+    log = _full(tmp_path)
+    own = log.tables["truth.csv"].copy()
+    own["x"] += 0.1
+    log.tables["own.csv"] = own
+    log.parts["onboard"] = log.parts["truth"].replace("[truth]", "[onboard]").replace("truth.csv", "own.csv")
+    onboard = evaluate([log.write()]).results.sessions[0].estimators["onboard"]
+    assert onboard.truth.position_rms_m.value == pytest.approx(0.1)
+    assert onboard.consistency.nees_mean.value is None
+
+
+def test_several_sessions_are_pooled(tmp_path):
+    folders = []
+    for i in range(2):
+        folder = _full(tmp_path / str(i)).write()
+        path = folder / "session.toml"
+        path.write_text(path.read_text().replace('"small log"', f'"log {i}"'))
+        folders.append(folder)
+    results = evaluate(folders).results
+    pooled = results.pooled.estimators["dead_reckoning"]
+    assert pooled.sessions == 2
+    assert pooled.marks.count == 4
+    assert pooled.between_session_std_m.value == pytest.approx(0.0, abs=1e-12)
+    assert {(s.goal, s.band) for s in pooled.shots} == {("east bin", "near"), ("east bin", "far")}
+
+
+def _fusion(folder, text):
+    path = folder / "fusion.toml"
+    path.write_text(text)
+    return path
+
+
+def test_a_shooter_turns_misses_into_hits(tmp_path):
+    folder = _full(tmp_path).write()
+    (folder / "shooter.toml").write_text(SHOOTER)
+    without = evaluate([folder]).results.sessions[0].estimators["dead_reckoning"].shots
+    assert all(shot.hit_probability.value is None for shot in without)
+    shots = evaluate([folder], (), folder / "shooter.toml").results.sessions[0].estimators["dead_reckoning"].shots
+    fired = [shot for shot in shots if shot.miss_rms_m.value is not None]
+    assert fired
+    assert all(shot.hit_probability.value == 1.0 for shot in fired)
+
+
+@pytest.mark.parametrize(
+    ("text", "error", "words"),
+    [
+        ('name = "f"\n[trust]\nexcluded_tags = [7]\n', ConfigError, ["excluded_tags", "7", "Tags: 1"]),
+        ('name = "tags_only"\n', ConfigError, ["reserved"]),
+    ],
+)
+def test_a_fusion_file_that_does_not_fit(tmp_path, text, error, words):
+    folder = _full(tmp_path).write()
+    with pytest.raises(error) as caught:
+        evaluate([folder], [_fusion(folder, text)])
+    for word in words:
+        assert word in str(caught.value)
+
+
+def test_two_fusion_files_of_one_name_and_two_sessions_of_one_name(tmp_path):
+    folder = _full(tmp_path).write()
+    fusion = _fusion(folder, 'name = "f"\n')
+    with pytest.raises(UsageError, match='two fusion files have the name "f"'):
+        evaluate([folder], [fusion, fusion])
+    with pytest.raises(UsageError, match="two sessions have the name"):
+        evaluate([folder, folder])
+    with pytest.raises(LocbenchError, match="no session given"):
+        evaluate([])
+
+
+def test_whole_poses_are_needed_to_replace_the_belief(tmp_path):
+    log = _full(tmp_path)
+    log.tables["tags.csv"]["r"] = 1.0
+    log.parts["tags"] = (
+        '[tags]\nkind = "range"\nfile = "tags.csv"\ncaptured = { column = "t_ms", unit = "ms" }\nlatency = "0 s"\n'
+        'tag = "id"\nrange = { column = "r", unit = "m" }\nmount = "front"\nmeasured = "slant"\n'
+    )
+    folder = log.write()
+    with pytest.raises(UsageError, match="needs whole poses"):
+        evaluate([folder], [_fusion(folder, 'name = "f"\n[correction]\nmode = "replace"\n')])
+    left_out = evaluate([folder]).results.sessions[0].estimators_left_out
+    assert "does not give a pose" in left_out["tags_only"]
+
+
+def test_progress_is_told(tmp_path):
+    told = []
+    evaluate([_full(tmp_path).write()], progress=lambda what, share: told.append((what, share)))
+    assert any("dead reckoning" in what for what, _ in told)
+    assert all(0 <= share <= 1 for _, share in told)

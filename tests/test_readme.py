@@ -1,0 +1,71 @@
+"""The README's examples are run, and every line of output it shows must be there, in order."""
+
+import os
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.main import get_command
+
+from locbench.cli.main import app
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text()
+BLOCKS = re.findall(r"```console\n(.*?)```", README, flags=re.DOTALL)
+
+
+def _steps(block: str) -> list[tuple[str, list[str]]]:
+    """Commands after "$ ", each with the lines of output shown for it; "..." stands for lines left out."""
+    steps: list[tuple[str, list[str]]] = []
+    for line in block.splitlines():
+        if line.startswith("$ "):
+            steps.append((line[2:], []))
+        elif line.strip() != "..." and line.strip():
+            steps[-1][1].append(line.rstrip())
+    return steps
+
+
+@pytest.mark.parametrize("block", BLOCKS, ids=[block.splitlines()[0][2:60] for block in BLOCKS])
+def test_examples_give_the_output_shown(block, tmp_path):
+    for name in ("configs", "logs_demo"):
+        shutil.copytree(ROOT / name, tmp_path / name)
+    environment = {**os.environ, "COLUMNS": "100", "NO_COLOR": "1"}
+    for command, expected in _steps(block):
+        program, *arguments = shlex.split(command)
+        assert program == "locbench"
+        run = subprocess.run(
+            [sys.executable, "-m", "locbench", *arguments],
+            cwd=tmp_path,
+            env=environment,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert run.returncode == 0, run.stderr
+        shown = [line.rstrip() for line in run.stdout.splitlines()]
+        position = 0
+        for line in expected:
+            assert line in shown[position:], f"not in the output of {command}: {line!r}"
+            position = shown.index(line, position) + 1
+
+
+def test_every_command_is_in_the_readme():
+    for name in get_command(app).commands:
+        assert f"locbench {name}" in README
+
+
+def test_the_readme_has_the_two_commands_and_their_windows_forms():
+    lines = README.splitlines()
+    for ending in ("locbench evaluate logs_demo/orchard_healthy", "pytest"):
+        assert len([line for line in lines if line.startswith("python3 -m venv .venv && ") and line.endswith(ending)]) == 1
+    assert len([line for line in lines if line.startswith("py -m venv .venv && ")]) == 2
+
+
+def test_every_example_configuration_is_used_or_named_in_the_readme():
+    text = README + "".join(path.read_text() for path in (ROOT / "logs_demo").rglob("*.toml"))
+    for path in (ROOT / "configs").iterdir():
+        assert path.name in text

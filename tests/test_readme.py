@@ -61,7 +61,9 @@ def test_every_command_is_in_the_readme():
 def test_the_readme_has_the_two_commands_and_their_windows_forms():
     lines = README.splitlines()
     for ending in ("locbench evaluate logs_demo/orchard_healthy", "pytest"):
-        assert len([line for line in lines if line.startswith("python3 -m venv .venv && ") and line.endswith(ending)]) == 1
+        assert (
+            len([line for line in lines if line.startswith("python3 -m venv .venv && ") and line.endswith(ending)]) == 1
+        )
     assert len([line for line in lines if line.startswith("py -m venv .venv && ")]) == 2
 
 

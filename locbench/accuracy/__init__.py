@@ -1,7 +1,11 @@
 """How far off an estimator was: against marks, against dense truth, per metre, and against its own claims."""
 
 from locbench.accuracy.comparing import Comparison, against_marks, against_truth, joined, visits_on_reference
-from locbench.accuracy.consistency import mean_innovation_squared, mean_normalised_error_squared
+from locbench.accuracy.consistency import (
+    mean_innovation_squared,
+    mean_normalised_error_squared,
+    typical_innovation_squared,
+)
 from locbench.accuracy.corrections import judged, longest_without_fix
 from locbench.accuracy.drift import DriftNumbers, DriftSegments, drift_numbers, drift_segments, equal_parts
 from locbench.accuracy.summary import ErrorNumbers, independent_count, summarise
@@ -23,5 +27,6 @@ __all__ = [
     "mean_innovation_squared",
     "mean_normalised_error_squared",
     "summarise",
+    "typical_innovation_squared",
     "visits_on_reference",
 ]

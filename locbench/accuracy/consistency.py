@@ -10,9 +10,21 @@ import numpy as np
 from locbench.accuracy.comparing import Comparison
 from locbench.arrays import FloatArray
 from locbench.fusion import Corrections
-from locbench.statistics import UncertainNumber, chi_square_mean_band, measured, unavailable
+from locbench.statistics import (
+    UncertainNumber,
+    chi_square_mean_band,
+    chi_square_quantile,
+    measured,
+    order_statistic_interval,
+    unavailable,
+)
 
-__all__ = ["mean_innovation_squared", "mean_normalised_error_squared", "normalised_errors_squared"]
+__all__ = [
+    "mean_innovation_squared",
+    "mean_normalised_error_squared",
+    "normalised_errors_squared",
+    "typical_innovation_squared",
+]
 
 
 def normalised_errors_squared(comparison: Comparison) -> tuple[FloatArray, FloatArray]:
@@ -42,6 +54,24 @@ def mean_normalised_error_squared(comparison: Comparison) -> UncertainNumber:
         method,
         "no band: errors along one run are correlated",
     )
+
+
+def typical_innovation_squared(parts: Sequence[Corrections]) -> UncertainNumber:
+    """Return the median normalised innovation squared as a multiple of an honest filter's median (1 if honest).
+
+    Each one is divided by the median of the chi-square distribution with its own degrees of freedom. Half of the fixes
+    would have to be wrong to move it, so it tells noise set too small from a few wrong fixes.
+    """
+    method = "median of y' S^-1 y over the chi-square median, detections before the gate; order-statistic interval"
+    size = np.concatenate([part.degrees_of_freedom for part in parts])
+    squared = np.concatenate([part.normalised_innovation_squared for part in parts])[size > 0]
+    if not len(squared):
+        return unavailable("no detection reached the filter", method=method)
+    honest = {count: chi_square_quantile(0.5, count) for count in np.unique(size[size > 0])}
+    ratio = squared / np.array([honest[count] for count in size[size > 0]])
+    interval = order_statistic_interval(ratio, 0.5)
+    why = None if interval else "no interval: too few detections"
+    return measured(float(np.median(ratio)), interval, len(ratio), method, why)
 
 
 def mean_innovation_squared(parts: Sequence[Corrections]) -> tuple[UncertainNumber, tuple[float, float] | None]:

@@ -22,12 +22,13 @@ _LEAST_TURN_RAD = math.pi / 2.0
 
 @dataclass(frozen=True)
 class DriftSegments:
-    """Segments (K,) in order of time: length, absolute turning, duration, and relative-pose error at their end.
+    """Segments (K,) in order of time: start, length, absolute turning, duration, relative-pose error at their end.
 
     `error` is (K, 3) in the frame of the reference at the end of the segment; `reference_variance` (K, 2) is what the
     references' own uncertainty adds to its squared position and heading.
     """
 
+    start_s: FloatArray
     length_m: FloatArray
     turning_rad: FloatArray
     duration_s: FloatArray
@@ -52,6 +53,7 @@ def drift_segments(comparison: Comparison) -> DriftSegments:
     true_step = between(comparison.reference[first], comparison.reference[second])
     believed_step = between(comparison.believed[first], comparison.believed[second])
     return DriftSegments(
+        start_s=comparison.time_s[first],
         length_m=comparison.path_length_m[second] - comparison.path_length_m[first],
         turning_rad=comparison.turning_rad[second] - comparison.turning_rad[first],
         duration_s=comparison.time_s[second] - comparison.time_s[first],

@@ -194,6 +194,10 @@ def _draw_corrections(reference: Reference | None, estimator: EstimatorRun) -> C
     outcomes = [str(rule) if rule is not None else "accepted" for part in parts for rule in part.rejected_by]
     return CorrectionMarks(
         time_s=[float(time) for part in parts for time in part.arrived_s],
+        captured_s=[float(time) for part in parts for time in part.captured_s],
+        tag=[int(tag) for part in parts for tag in part.tag],
+        row=[int(row) for part in parts for row in part.row],
+        jump_m=[round(float(jump), 6) for part in parts for jump in part.jump_m],
         outcome=outcomes,
         verdict=[None if v is None else str(v) for v in verdicts] if verdicts else [None] * len(outcomes),
         error_after_m=[size for part in parts for size in _errors_after(part, reference)],
@@ -210,6 +214,7 @@ def _errors_after(corrections: Corrections, reference: Reference | None) -> list
 def _drift_points(segments: DriftSegments) -> list[DriftPoint]:
     return [
         DriftPoint(
+            start_s=float(segments.start_s[i]),
             length_m=float(segments.length_m[i]),
             turn_rad=float(segments.turning_rad[i]),
             duration_s=float(segments.duration_s[i]),

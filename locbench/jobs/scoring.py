@@ -12,6 +12,7 @@ from locbench.accuracy import (
     mean_innovation_squared,
     mean_normalised_error_squared,
     summarise,
+    typical_innovation_squared,
 )
 from locbench.config import FieldConfig
 from locbench.fusion import Corrections, Rule
@@ -167,11 +168,16 @@ def _consistency(estimator: EstimatorRun) -> Consistency:
     places = estimator.places
     errors = unavailable("no reference in this log") if places is None else mean_normalised_error_squared(places)
     parts = _all_corrections(estimator)
-    innovations, band = mean_innovation_squared(parts) if parts else (unavailable("no corrections"), None)
+    innovations, band, typical = unavailable("no corrections"), None, unavailable("no corrections")
+    if parts:
+        innovations, band = mean_innovation_squared(parts)
+        typical = typical_innovation_squared(parts)
     why = {"nees_band95": "errors along one run are correlated, so this run alone gives no band"}
     if band is None:
         why["nis_band95"] = "no corrections"
-    return Consistency(nees_mean=errors, nees_band95=None, nis_mean=innovations, nis_band95=band, why=why)
+    return Consistency(
+        nees_mean=errors, nees_band95=None, nis_mean=innovations, nis_band95=band, nis_median=typical, why=why
+    )
 
 
 def pool(runs: Sequence[SessionRun]) -> PooledResult | None:

@@ -111,25 +111,31 @@ def _corrections(name: str, corrections: CorrectionSummary) -> Iterator[Hint]:
 
 
 def _consistency(name: str, consistency: Consistency) -> Iterator[Hint]:
-    checks = (
-        ("NIS", "the fixes lie", consistency.nis_mean.value, consistency.nis_band95),
-        ("NEES", "its errors are", consistency.nees_mean.value, consistency.nees_band95),
-    )
-    for label, what, mean, band in checks:
-        if mean is None or band is None or band[0] <= mean <= band[1]:
-            continue
-        numbers = f"{label} {number_text(mean, PLAIN)}, honest would be {interval_text(band, PLAIN)}"
-        if mean > band[1]:
-            away = "further from its belief than it claims" if label == "NIS" else "larger than it claims"
-            advice = "raise its tag noise or the robot's motion noise"
+    typical, mean, band = consistency.nis_median, consistency.nis_mean.value, consistency.nis_band95
+    if typical.value is not None and typical.ci95 is not None:
+        low, high = typical.ci95
+        times = f"{number_text(typical.value, PLAIN)} times the honest NIS, 95 % {interval_text(typical.ci95, PLAIN)}"
+        if low > 1.0:
             yield Hint(
-                f"{name} is surer than it is right: {what} {away} ({numbers}). Wrong fixes raise this number too; "
-                f"if they are refused already, {advice}."
+                f"{name} is surer than it is right: even the typical fix lies further from its belief than it claims "
+                f"({times}). Raise its tag noise or the robot's motion noise."
             )
-        else:
-            near = "closer to its belief than it claims" if label == "NIS" else "smaller than it claims"
-            advice = "lower its tag noise or the robot's motion noise"
-            yield Hint(f"{name} is too timid: {what} {near} ({numbers}). One can {advice}.")
+        elif high < 1.0:
+            yield Hint(
+                f"{name} is too timid: the typical fix lies closer to its belief than it claims ({times}). "
+                "One can lower its tag noise or the robot's motion noise."
+            )
+        if mean is not None and band is not None and mean > band[1] and low <= 1.5:
+            numbers = f"mean NIS {number_text(mean, PLAIN)}, honest would be {interval_text(band, PLAIN)}"
+            yield Hint(
+                f"{name}: a few fixes lie very far from its belief ({numbers}; the typical fix does not). "
+                "Those are wrong fixes, such as flipped tags; see which in corrections.csv."
+            )
+    errors, band = consistency.nees_mean.value, consistency.nees_band95
+    if errors is not None and band is not None and not band[0] <= errors <= band[1]:
+        word, what = ("surer than it is right", "larger") if errors > band[1] else ("too timid", "smaller")
+        numbers = f"NEES {number_text(errors, PLAIN)}, honest would be {interval_text(band, PLAIN)}"
+        yield Hint(f"{name} is {word}: its errors are {what} than it claims ({numbers}).")
 
 
 def _has_sample(band: BandShots) -> bool:

@@ -234,7 +234,7 @@ def shots_table(estimator: str, shots: Sequence[BandShots], system: UnitSystem) 
     bases = {band.basis for band in shots if band.miss_rms_m.value is not None}
     rows = tuple(
         (
-            _label(band.band),
+            Cell(f"{plain_text(band.band)} {interval_text((band.from_m, band.to_m), floor)}"),
             _label(band.goal),
             _largest(band.range_m, floor),
             _number(band.miss_rms_m, length),
@@ -248,7 +248,7 @@ def shots_table(estimator: str, shots: Sequence[BandShots], system: UnitSystem) 
         for band in shots
     )
     columns = (
-        Column("band", align="left"),
+        Column("band", floor.symbol, align="left"),
         Column("goal", align="left"),
         Column("range", f"mean {floor.symbol}"),
         Column("miss", f"RMS {length.symbol}"),

@@ -130,6 +130,8 @@ def in_words(number: UncertainNumber, unit: DisplayUnit) -> str:
     if number.value is None:
         return f"unknown ({plain_text(number.why or 'no reason given')})"
     count = f"n = {number.n}"
+    if number.independent is not None and number.independent < 0.9 * number.n:
+        count += f" worth {number.independent:.0f}"
     if number.ci95 is None:
         return f"{quantity_text(number.value, unit)} (no interval, {count})"
     value, bounds = number_text(number.value, unit), interval_text(number.ci95, unit, number.value)

@@ -38,6 +38,7 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
         "position_per_minute_m": Quantity("position drift per minute", "m/min"),
         "nees_mean": Quantity("normalised error squared, mean (NEES)", "1"),
         "nis_mean": Quantity("normalised innovation squared, mean (NIS)", "1"),
+        "nis_median": Quantity("normalised innovation squared, typical over honest", "1"),
         "jump_rms_m": Quantity("jump of the position at a fix, root mean square", "m"),
         "jump_max_m": Quantity("jump of the position at a fix, largest", "m"),
         "jump_max_rad": Quantity("jump of the heading at a fix, largest", "rad"),

@@ -26,19 +26,24 @@ _SUMMARY = (
     "method",
     "why",
 )
-_SHOTS = (
+_BAND = ("band", "goal", "from_m", "to_m", "basis", "hits", "cannot_aim")
+_SHOTS = ("session", "estimator", *_BAND, *_SUMMARY[2:])
+_CORRECTIONS = (
     "session",
     "estimator",
-    "band",
-    "goal",
-    "basis",
-    "cannot_aim",
-    *_SUMMARY[2:],
+    "time_s",
+    "captured_s",
+    "tag",
+    "row",
+    "outcome",
+    "verdict",
+    "jump_m",
+    "error_after_m",
 )
-_CORRECTIONS = ("session", "estimator", "time_s", "outcome", "verdict", "error_after_m")
 _DRIFT = (
     "session",
     "estimator",
+    "start_s",
     "length_m",
     "turn_rad",
     "duration_s",
@@ -169,7 +174,7 @@ def _shot_rows(results: Results) -> Iterator[Row]:
 
 
 def _band_rows(start: Row, band: BandShots) -> Iterator[Row]:
-    place = {"band": band.band, "goal": band.goal, "basis": band.basis, "cannot_aim": band.cannot_aim}
+    place = {column: getattr(band, column) for column in _BAND}
     for field, number in shot_numbers(band):
         yield start | place | _number_cells(field, number, QUANTITIES[field].unit)
 
@@ -180,8 +185,7 @@ def _correction_rows(tracks: Tracks) -> Iterator[Row]:
             fixes = track.corrections
             if fixes is None:
                 continue
-            columns = zip(fixes.time_s, fixes.outcome, fixes.verdict, fixes.error_after_m, strict=True)
-            for cells in columns:
+            for cells in zip(*(getattr(fixes, column) for column in _CORRECTIONS[2:]), strict=True):
                 yield dict(zip(_CORRECTIONS, (session.name, name, *cells), strict=True))
 
 

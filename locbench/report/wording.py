@@ -169,7 +169,7 @@ def _worst_band(bands: list[BandShots], system: UnitSystem) -> str | None:
             f"no shot misses on localization alone from any band; least certain {place}: "
             f"{hit.n} of {hit.n} hit{basis} (hit share {interval})"
         )
-    misses = round((1.0 - hit.value) * hit.n)
+    misses = hit.n - (worst.hits or 0)
     verb = "misses" if misses == 1 else "miss"
     return f"{place} {misses} of {hit.n} shots {verb} on localization alone{basis} (hit share {interval})"
 

@@ -58,12 +58,17 @@ class Drift(Record):
 
 
 class Consistency(Record):
-    """Normalised errors (NEES) and innovations (NIS) squared, per degree of freedom 1 when the filter is honest."""
+    """Normalised errors (NEES) and innovations (NIS) squared, per degree of freedom 1 when the filter is honest.
+
+    `nis_median` compares the typical innovation with the typical one of an honest filter (again 1); unlike the mean it
+    is not moved by a few wrong fixes.
+    """
 
     nees_mean: UncertainNumber
     nees_band95: tuple[float, float] | None
     nis_mean: UncertainNumber
     nis_band95: tuple[float, float] | None
+    nis_median: UncertainNumber
     why: dict[str, str]
 
 
@@ -85,15 +90,18 @@ class CorrectionSummary(Record):
 
 
 class BandShots(Record):
-    """Shots aimed from the believed pose, from places in one distance band of one goal."""
+    """Shots aimed from the believed pose, from places in one distance band (from included, to not) of one goal."""
 
     band: str
     goal: str
+    from_m: float
+    to_m: float
     range_m: UncertainNumber
     miss_rms_m: UncertainNumber
     lateral_rms_m: UncertainNumber
     along_rms_m: UncertainNumber
     hit_probability: UncertainNumber
+    hits: int | None
     cannot_aim: int
     basis: Literal["measured", "predicted", "transported"]
 

@@ -86,21 +86,28 @@ class ErrorSeries(Record):
 
 
 class CorrectionMarks(Record):
-    """Detections offered, at their arrival: `outcome` is "accepted" or the rule that refused it.
+    """Detections offered, at their arrival `time_s`; with capture time, tag, row of the log, and the jump caused.
+
+    `outcome` is "accepted" or the rule that refused it.
 
     `verdict` is "helped", "hurt", "neutral", "undecided", or None if it was refused or cannot be judged.
     `error_after_m` is the position error just after, or None without a reference.
     """
 
     time_s: list[float]
+    captured_s: list[float]
+    tag: list[int]
+    row: list[int]
+    jump_m: list[float]
     outcome: list[str]
     verdict: list[str | None]
     error_after_m: list[float | None]
 
 
 class DriftPoint(Record):
-    """One segment between two references: how long, how much turned, how far off at its end."""
+    """One segment between two references: when, how long, how much turned, how far off at its end."""
 
+    start_s: float
     length_m: float
     turn_rad: float
     duration_s: float

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -97,11 +98,14 @@ class ShotNumbers:
 
     band: str
     goal: str
+    from_m: float
+    to_m: float
     range_m: UncertainNumber
     miss_rms_m: UncertainNumber
     lateral_rms_m: UncertainNumber
     along_rms_m: UncertainNumber
     hit_probability: UncertainNumber
+    hits: int | None
     cannot_aim: int
 
 
@@ -109,26 +113,32 @@ def shot_numbers(shots: Shots, band: Band) -> ShotNumbers:
     """Return the numbers of the shots from places inside the band, half-open in distance."""
     inside = (shots.range_m >= band.from_) & (shots.range_m < band.to)
     fired = inside & shots.aimable
-    offset, runs, variance = shots.offset[fired], shots.run[fired], shots.reference_variance[fired].sum(axis=0)
-    if not len(offset):
+    named = partial(
+        ShotNumbers,
+        band=band.name,
+        goal=shots.goal,
+        from_m=band.from_,
+        to_m=band.to,
+        cannot_aim=int(np.sum(inside & ~shots.aimable)),
+    )
+    if not np.any(fired):
         why = "no place in this band: drive here and stop on marks"
         if np.any(inside):
             why = "the turret cannot aim at this goal from the places in this band"
-        missing = unavailable(why)
-        return ShotNumbers(
-            band.name, shots.goal, missing, missing, missing, missing, missing, int(np.sum(inside & ~shots.aimable))
+        none = unavailable(why)
+        return named(
+            range_m=none, miss_rms_m=none, lateral_rms_m=none, along_rms_m=none, hit_probability=none, hits=None
         )
+    offset, runs, variance = shots.offset[fired], shots.run[fired], shots.reference_variance[fired].mean(axis=0)
     independent = _independent(offset, runs)
-    variance = variance / len(offset)
-    return ShotNumbers(
-        band=band.name,
-        goal=shots.goal,
+    clean = None if shots.clean is None else shots.clean[fired]
+    return named(
         range_m=_mean_range(shots.range_m[fired]),
         miss_rms_m=root_mean_square(offset, independent, float(variance.sum())),
         lateral_rms_m=root_mean_square(offset[:, 0], _independent(offset[:, :1], runs), float(variance[0])),
         along_rms_m=root_mean_square(offset[:, 1], _independent(offset[:, 1:], runs), float(variance[1])),
-        hit_probability=clean_share(None if shots.clean is None else shots.clean[fired], independent),
-        cannot_aim=int(np.sum(inside & ~shots.aimable)),
+        hit_probability=clean_share(clean, independent),
+        hits=None if clean is None else int(np.sum(clean)),
     )
 
 
@@ -148,4 +158,4 @@ def clean_share(clean: BoolArray | None, independent: float) -> UncertainNumber:
         return unavailable("no shooter file: give --shooter", method=method)
     share = float(np.mean(clean))
     interval = wilson_interval(share * independent, independent)
-    return measured(share, interval, len(clean), method)
+    return measured(share, interval, len(clean), method, None, independent)

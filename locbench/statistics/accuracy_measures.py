@@ -53,9 +53,10 @@ def root_mean_square(errors: FloatArray, independent: float, reference_variance:
     value = math.sqrt(float(np.mean(_radii(errors) ** 2)))
     why = _too_few(independent)
     if why is not None:
-        return measured(value, None, count, method, why)
+        return measured(value, None, count, method, why, independent)
     lower, upper = rms_interval(value, independent)
-    return measured(value, (math.sqrt(max(0.0, lower**2 - reference_variance)), upper), count, method)
+    interval = (math.sqrt(max(0.0, lower**2 - reference_variance)), upper)
+    return measured(value, interval, count, method, None, independent)
 
 
 def mean_with_interval(radii: FloatArray, independent: float) -> UncertainNumber:
@@ -67,9 +68,9 @@ def mean_with_interval(radii: FloatArray, independent: float) -> UncertainNumber
     value = float(np.mean(radii))
     why = _too_few(independent)
     if why is not None:
-        return measured(value, None, count, method, why)
+        return measured(value, None, count, method, why, independent)
     half = NORMAL_95 * float(np.std(radii, ddof=1)) / math.sqrt(independent)
-    return measured(value, (max(0.0, value - half), value + half), count, method)
+    return measured(value, (max(0.0, value - half), value + half), count, method, None, independent)
 
 
 def _thinned(radii: FloatArray, independent: float) -> FloatArray:
@@ -85,7 +86,7 @@ def circular_error_probable(radii: FloatArray, independent: float) -> UncertainN
         return unavailable("no comparison with a reference", method=method)
     why = _too_few(independent)
     interval = None if why else order_statistic_interval(_thinned(radii, independent), 0.5)
-    return measured(float(np.median(radii)), interval, count, method, why)
+    return measured(float(np.median(radii)), interval, count, method, why, independent)
 
 
 def radius95(radii: FloatArray, independent: float) -> UncertainNumber:
@@ -97,7 +98,7 @@ def radius95(radii: FloatArray, independent: float) -> UncertainNumber:
         return unavailable(why, n=count, method=method)
     interval = order_statistic_interval(_thinned(radii, independent), 0.95)
     why_none = None if interval else "no interval: its upper end lies beyond the largest error seen"
-    return measured(float(np.quantile(radii, 0.95)), interval, count, method, why_none)
+    return measured(float(np.quantile(radii, 0.95)), interval, count, method, why_none, independent)
 
 
 def largest(sizes: FloatArray) -> UncertainNumber:

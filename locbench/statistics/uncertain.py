@@ -22,6 +22,8 @@ class UncertainNumber:
         How value and interval were computed, in words.
     why
         Why the value or the interval is missing; None if nothing is.
+    independent
+        How many independent observations the n are worth; None if n itself.
     """
 
     value: float | None
@@ -29,15 +31,21 @@ class UncertainNumber:
     n: int
     method: str
     why: str | None = None
+    independent: float | None = None
 
 
 def measured(
-    value: float, interval: tuple[float, float] | None, n: int, method: str, why: str | None = None
+    value: float,
+    interval: tuple[float, float] | None,
+    n: int,
+    method: str,
+    why: str | None = None,
+    independent: float | None = None,
 ) -> UncertainNumber:
     """Return a number that was measured; a non-finite value becomes unavailable."""
     if not math.isfinite(value):
         return unavailable("the observations are not finite", n=n, method=method)
-    return UncertainNumber(float(value), interval, n, method, why)
+    return UncertainNumber(float(value), interval, n, method, why, independent)
 
 
 def unavailable(why: str, *, n: int = 0, method: str = "none") -> UncertainNumber:

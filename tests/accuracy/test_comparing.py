@@ -16,6 +16,7 @@ from locbench.accuracy import (
     mean_innovation_squared,
     mean_normalised_error_squared,
     summarise,
+    typical_innovation_squared,
     visits_on_reference,
 )
 from locbench.config import MotionNoise
@@ -152,10 +153,21 @@ def test_nis_of_an_honest_filter_lies_in_its_band():
     corrections = fuse(DRIVE, START, sightings(honest, config), config, quiet).corrections
     mean, band = mean_innovation_squared([corrections])
     assert band[0] < mean.value < band[1]
+    low, high = typical_innovation_squared([corrections]).ci95
+    assert low < 1.0 < high
     timid = fusion(trust={}, tag_noise={"along_floor": "60 mm", "across_floor": "60 mm", "heading_floor": "2 deg"})
     corrections = fuse(DRIVE, START, sightings(honest, timid), timid, quiet).corrections
     mean, band = mean_innovation_squared([corrections])
     assert mean.value < band[0]
+    assert typical_innovation_squared([corrections]).ci95[1] < 1.0
+
+
+def test_a_few_wrong_fixes_move_the_mean_innovation_but_not_the_typical_one():
+    config = fusion(tag_noise={"along_floor": "20 mm", "across_floor": "20 mm"})
+    corrections = fuse(DRIVE, START, sightings(detections(DRIVE, POSES, count=200), config), config, NOISE).corrections
+    mean, band = mean_innovation_squared([corrections])
+    assert mean.value > 10 * band[1]
+    assert typical_innovation_squared([corrections]).value < 2.0
 
 
 def test_corrections_are_judged_against_the_truth():

@@ -38,7 +38,7 @@ def test_the_json_is_of_the_schema_and_reads_back(tmp_path):
     data = json.loads(text)
     assert (data["schema"], data["units"], data["command"]) == (1, "SI", "evaluate")
     number = data["sessions"][0]["estimators"]["dead_reckoning"]["marks"]["position_rms_m"]
-    assert set(number) == {"value", "ci95", "n", "method", "why"}
+    assert set(number) == {"value", "ci95", "n", "method", "why", "independent"}
     assert Results.model_validate_json(text) == evaluation.results
     assert "NaN" not in text + tracks_json(evaluation.tracks)
     assert str(tmp_path) not in text + tracks_json(evaluation.tracks)

@@ -80,11 +80,14 @@ def shots(band: str, hit: UncertainNumber, miss: UncertainNumber) -> BandShots:
     return BandShots(
         band=band,
         goal="east bin",
+        from_m={"near": 0.0, "far": 3.0, "corner": 4.0}[band],
+        to_m={"near": 2.0, "far": 4.0, "corner": 6.0}[band],
         range_m=miss if miss.value is None else number(1.5 if band == "near" else 3.4, n=miss.n),
         miss_rms_m=miss,
         lateral_rms_m=miss,
         along_rms_m=miss,
         hit_probability=hit,
+        hits=None if hit.value is None else round(hit.value * hit.n),
         cannot_aim=0,
         basis="measured",
     )
@@ -119,9 +122,16 @@ def corrections(judged: bool) -> CorrectionSummary:
 def consistency(nis: float | None) -> Consistency:
     if nis is None:
         missing = unavailable("no corrections")
-        return Consistency(nees_mean=missing, nees_band95=None, nis_mean=missing, nis_band95=None, why={})
+        return Consistency(
+            nees_mean=missing, nees_band95=None, nis_mean=missing, nis_band95=None, nis_median=missing, why={}
+        )
     return Consistency(
-        nees_mean=number(1.1), nees_band95=None, nis_mean=number(nis), nis_band95=(0.9, 1.12), why={"nees_band95": FEW}
+        nees_mean=number(1.1),
+        nees_band95=None,
+        nis_mean=number(nis),
+        nis_band95=(0.9, 1.12),
+        nis_median=number(nis, 0.8 * nis, 1.2 * nis),
+        why={"nees_band95": FEW},
     )
 
 
@@ -208,6 +218,10 @@ def track(evidence: str, scale: float, filtering: bool) -> EstimatorTrack:
         corrections=(
             CorrectionMarks(
                 time_s=[5.0, 10.0, 20.0, 30.0, 40.0, 50.0],
+                captured_s=[4.9, 9.9, 19.9, 29.9, 39.9, 49.9],
+                tag=[1, 5, 5, 2, 1, 1],
+                row=[1, 2, 3, 4, 5, 6],
+                jump_m=[0.03, 0.0, 0.04, 0.0, 0.001, 0.02],
                 outcome=["accepted", "range", "accepted", "gate", "accepted", "accepted"],
                 verdict=["helped", None, "hurt", None, "neutral", "helped"] if evidence == "A" else [None] * 6,
                 error_after_m=[0.01, 0.02, 0.05, 0.02, 0.02, 0.01] if evidence == "A" else [None] * 6,
@@ -218,10 +232,20 @@ def track(evidence: str, scale: float, filtering: bool) -> EstimatorTrack:
         drift=(
             [
                 DriftPoint(
-                    length_m=2.5, turn_rad=1.0, duration_s=5.0, position_error_m=0.02 * scale, heading_error_rad=0.01
+                    start_s=3.0,
+                    length_m=2.5,
+                    turn_rad=1.0,
+                    duration_s=5.0,
+                    position_error_m=0.02 * scale,
+                    heading_error_rad=0.01,
                 ),
                 DriftPoint(
-                    length_m=4.0, turn_rad=2.0, duration_s=9.0, position_error_m=0.05 * scale, heading_error_rad=None
+                    start_s=12.0,
+                    length_m=4.0,
+                    turn_rad=2.0,
+                    duration_s=9.0,
+                    position_error_m=0.05 * scale,
+                    heading_error_rad=None,
                 ),
             ]
             if referenced

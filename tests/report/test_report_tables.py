@@ -82,7 +82,7 @@ def test_shots_keep_counts_whole(evaluation_a):
         tables(evaluation_a)["shots.csv"], estimator=FILTER, band="far", goal="east bin", quantity="hit_probability"
     )
     assert found["value"] == pytest.approx(2.0 / 3.0)
-    assert ",measured,0,hit_probability," in text
+    assert ",measured,8,0,hit_probability," in text
 
 
 @pytest.mark.parametrize(
@@ -118,4 +118,6 @@ def test_pooled_numbers_have_rows_of_their_own(evaluation_of_two):
 
 def test_a_log_without_anything_still_gives_headers(evaluation_d):
     texts = csv_tables(evaluation_d.results, evaluation_d.tracks)
-    assert texts["corrections.csv"] == "session,estimator,time_s,outcome,verdict,error_after_m\n"
+    assert texts["corrections.csv"] == (
+        "session,estimator,time_s,captured_s,tag,row,outcome,verdict,jump_m,error_after_m\n"
+    )

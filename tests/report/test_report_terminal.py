@@ -70,8 +70,8 @@ def test_intervals_move_below_when_the_table_is_too_wide(evaluation_a):
 def test_shots_are_listed_by_band_and_goal(evaluation_a):
     text = printed(evaluation_a.results, width=120)
     assert "Shots aimed from gated_kalman (measured)" in text
-    assert re.search(r"far\s+east bin\s+3.40\s+90 \(n=12\).*67 \(35–86\)\s+12", text)
-    assert re.search(r"corner\s+east bin\s+–", text)
+    assert re.search(r"far 3.00–4.00\s+east bin\s+3.40\s+90 \(n=12\).*67 \(35–86\)\s+12", text)
+    assert re.search(r"corner 4.00–6.00\s+east bin\s+–", text)
 
 
 def test_findings_show_severity_place_message_and_remedy(evaluation_a):

@@ -7,7 +7,14 @@ from locbench.accuracy.consistency import (
     typical_innovation_squared,
 )
 from locbench.accuracy.corrections import judged, longest_without_fix
-from locbench.accuracy.drift import DriftNumbers, DriftSegments, drift_numbers, drift_segments, equal_parts
+from locbench.accuracy.drift import (
+    DriftNumbers,
+    DriftSegments,
+    drift_numbers,
+    drift_segments,
+    equal_parts,
+    outlying_segments,
+)
 from locbench.accuracy.summary import ErrorNumbers, independent_count, summarise
 
 __all__ = [
@@ -26,6 +33,7 @@ __all__ = [
     "longest_without_fix",
     "mean_innovation_squared",
     "mean_normalised_error_squared",
+    "outlying_segments",
     "summarise",
     "typical_innovation_squared",
     "visits_on_reference",

@@ -14,10 +14,11 @@ from locbench.arrays import FloatArray, IntArray
 from locbench.geometry import between
 from locbench.statistics import UncertainNumber, effective_sample_size, measured, root_mean_square, unavailable
 
-__all__ = ["DriftNumbers", "DriftSegments", "drift_numbers", "drift_segments", "equal_parts"]
+__all__ = ["DriftNumbers", "DriftSegments", "drift_numbers", "drift_segments", "equal_parts", "outlying_segments"]
 
 _SHORTEST_SEGMENT_M = 0.2
 _LEAST_TURN_RAD = math.pi / 2.0
+_OUTLYING = 4.0
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,17 @@ def equal_parts(comparison: Comparison, parts: int) -> Comparison:
     wanted = np.linspace(comparison.path_length_m[0], comparison.path_length_m[-1], parts + 1)
     rows = np.unique(np.clip(np.searchsorted(comparison.path_length_m, wanted), 0, len(comparison) - 1))
     return Comparison(**{f.name: getattr(comparison, f.name)[rows] for f in fields(Comparison)})
+
+
+def outlying_segments(segments: DriftSegments) -> IntArray:
+    """Return the rows whose position error per metre is more than four times the run's median.
+
+    For circular Gaussian errors that happens once in 2^16 segments, so something else was at work there.
+    """
+    if not len(segments):
+        return np.zeros(0, dtype=np.int64)
+    per_metre = np.linalg.norm(segments.error[:, :2], axis=1) / segments.length_m
+    return np.flatnonzero(per_metre > _OUTLYING * np.median(per_metre))
 
 
 @dataclass(frozen=True)

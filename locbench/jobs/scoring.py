@@ -7,10 +7,12 @@ import numpy as np
 
 from locbench.accuracy import (
     Comparison,
+    DriftSegments,
     drift_numbers,
     longest_without_fix,
     mean_innovation_squared,
     mean_normalised_error_squared,
+    outlying_segments,
     summarise,
     typical_innovation_squared,
 )
@@ -22,6 +24,7 @@ from locbench.results import (
     Consistency,
     CorrectionSummary,
     Drift,
+    DriftSegment,
     ErrorSummary,
     EstimatorResult,
     FindingRecord,
@@ -95,7 +98,7 @@ def _estimator(run: SessionRun, estimator: EstimatorRun) -> EstimatorResult:
         why["marks"] = _NO_MARKS
     if truth is None:
         why["truth"] = _NO_TRUTH
-    drift = None if estimator.drift is None else Drift(**vars(drift_numbers(estimator.drift)))
+    drift = None if estimator.drift is None else _drift(estimator.drift)
     if drift is None:
         why["drift"] = "no two references with a heading between which this estimator had a pose"
     corrections = _corrections(run, estimator)
@@ -113,6 +116,19 @@ def _estimator(run: SessionRun, estimator: EstimatorRun) -> EstimatorResult:
         shots=shots,
         why=why,
     )
+
+
+def _drift(segments: DriftSegments) -> Drift:
+    outlying = [
+        DriftSegment(
+            start_s=float(segments.start_s[row]),
+            end_s=float(segments.start_s[row] + segments.duration_s[row]),
+            length_m=float(segments.length_m[row]),
+            position_error_m=float(np.linalg.norm(segments.error[row, :2])),
+        )
+        for row in outlying_segments(segments)
+    ]
+    return Drift(**vars(drift_numbers(segments)), outlying=outlying)
 
 
 def _why_no_shots(run: SessionRun) -> str:

@@ -4,7 +4,17 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from locbench.report.numbers import PLAIN, as_sentence, error_length, in_words, interval_text, number_text, plain_text
+from locbench.report.numbers import (
+    PLAIN,
+    as_sentence,
+    error_length,
+    floor_length,
+    in_words,
+    interval_text,
+    number_text,
+    plain_text,
+    quantity_text,
+)
 from locbench.report.wording import CAUTION, DEAD_RECKONING, against_best_reference, estimator_words, fusing
 from locbench.results import BandShots, Consistency, CorrectionSummary, EstimatorResult, Results, SessionResult
 from locbench.statistics import UncertainNumber
@@ -49,6 +59,7 @@ def _session_hints(session: SessionResult, system: UnitSystem) -> Iterator[Hint]
     if session.evidence in "CD":
         yield Hint("Lay out surveyed marks and stop on them, or nothing can be said in metres.", True)
     yield from _worse_than_dead_reckoning(session.estimators, system)
+    yield from _outlying_drift(session.estimators, system)
     for name, result in session.estimators.items():
         if result.corrections is not None:
             yield from _corrections(plain_text(name), result.corrections)
@@ -93,6 +104,22 @@ def _worse_than_dead_reckoning(estimators: Mapping[str, EstimatorResult], system
 
 def _apart(lower: UncertainNumber, upper: UncertainNumber) -> bool:
     return lower.ci95 is not None and upper.ci95 is not None and lower.ci95[1] < upper.ci95[0]
+
+
+def _outlying_drift(estimators: Mapping[str, EstimatorResult], system: UnitSystem) -> Iterator[Hint]:
+    reckoning = estimators.get(DEAD_RECKONING)
+    if reckoning is None or reckoning.drift is None or not reckoning.drift.outlying:
+        return
+    length, floor = error_length(system), floor_length(system)
+    places = [
+        f"{quantity_text(segment.position_error_m, length)} from {segment.start_s:.1f} s to {segment.end_s:.1f} s "
+        f"({quantity_text(segment.length_m, floor)})"
+        for segment in reckoning.drift.outlying
+    ]
+    yield Hint(
+        f"dead reckoning gained more than four times its usual error per metre in {len(places)} of "
+        f"{reckoning.drift.segment_length_m.n} segments: {', '.join(places)}. Look there for contact or a slipping pod."
+    )
 
 
 def _corrections(name: str, corrections: CorrectionSummary) -> Iterator[Hint]:

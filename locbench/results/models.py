@@ -14,6 +14,7 @@ __all__ = [
     "Consistency",
     "CorrectionSummary",
     "Drift",
+    "DriftSegment",
     "ErrorSummary",
     "EstimatorResult",
     "FindingRecord",
@@ -47,14 +48,27 @@ class ErrorSummary(Record):
     heading_max_rad: UncertainNumber
 
 
+class DriftSegment(Record):
+    """One segment between two references, and the error gained over it."""
+
+    start_s: float
+    end_s: float
+    length_m: float
+    position_error_m: float
+
+
 class Drift(Record):
-    """Relative-pose error over segments between marks (or equal parts of the truth), per length, turn and time."""
+    """Relative-pose error over segments between marks (or equal parts of the truth), per length, turn and time.
+
+    `outlying` lists the segments that gained more than four times the run's median per metre.
+    """
 
     segment_length_m: UncertainNumber
     position_per_metre: UncertainNumber
     heading_per_metre_rad: UncertainNumber
     heading_per_turn_rad: UncertainNumber
     position_per_minute_m: UncertainNumber
+    outlying: list[DriftSegment]
 
 
 class Consistency(Record):

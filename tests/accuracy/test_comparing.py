@@ -15,6 +15,7 @@ from locbench.accuracy import (
     longest_without_fix,
     mean_innovation_squared,
     mean_normalised_error_squared,
+    outlying_segments,
     summarise,
     typical_innovation_squared,
     visits_on_reference,
@@ -217,3 +218,14 @@ def test_a_lasting_heading_error_counts_once_however_its_position_errors_swing()
     assert numbers.position_rms_m.ci95 is None
     blind = dataclasses.replace(swung, pose=swung.pose * [1, 1, np.nan])
     assert summarise([against_marks(ESTIMATE, DRIVE, blind, 0)]).position_rms_m.ci95 is not None
+
+
+def test_segments_that_gain_far_more_than_the_others_stand_out():
+    comparison = equal_parts(against_truth(ESTIMATE, DRIVE, TRUTH, 0), 12)
+    shifted = comparison.reference.copy()
+    shifted[6:, 0] += 1.0
+    struck = drift_segments(dataclasses.replace(comparison, reference=shifted))
+    assert outlying_segments(struck).tolist() == [5]
+    rng = np.random.default_rng(0)
+    noisy = dataclasses.replace(struck, error=rng.normal(size=struck.error.shape) * struck.length_m[:, None])
+    assert len(outlying_segments(noisy)) == 0

@@ -11,6 +11,7 @@ from locbench.results import (
     CorrectionSummary,
     Drift,
     DriftPoint,
+    DriftSegment,
     Ellipse,
     ErrorSeries,
     ErrorSummary,
@@ -73,6 +74,7 @@ def drift() -> Drift:
         heading_per_metre_rad=number(0.005),
         heading_per_turn_rad=unavailable("no segment turns by a quarter turn or more"),
         position_per_minute_m=number(0.2),
+        outlying=[DriftSegment(start_s=12.0, end_s=21.0, length_m=4.0, position_error_m=0.2)],
     )
 
 

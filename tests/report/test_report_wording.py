@@ -138,3 +138,9 @@ def test_nothing_to_say_stays_silent(evaluation_a):
     quiet = with_estimators(evaluation_a, estimators={}, findings=[], estimators_left_out={})
     many = quiet.model_copy(update={"sessions": quiet.sessions * 6})
     assert where_to_look_next(many) == []
+
+
+def test_segments_that_gained_far_more_than_usual_are_named(evaluation_a):
+    hints = " ".join(where_to_look_next(evaluation_a.results))
+    assert "in 1 of 14 segments: 200 mm from 12.0 s to 21.0 s (4.00 m)" in hints
+    assert "slipping pod" in hints

@@ -56,12 +56,16 @@ class EstimatorRun:
 
 @dataclass(frozen=True)
 class SessionRun:
-    """A session with everything its estimators did; `places` names the rows that shots were aimed from."""
+    """A session with everything its estimators did.
+
+    `fusions` holds the configuration of the estimators that have one; `places` names the rows shots were aimed from.
+    """
 
     session: Session
     motions: tuple[Motion, ...]
     reference: Reference | None
     estimators: Mapping[str, EstimatorRun]
+    fusions: Mapping[str, FusionConfig]
     left_out: Mapping[str, str]
     places: tuple[str, ...]
     shooter: ShooterConfig | None
@@ -104,7 +108,8 @@ def replay_session(
     estimators = {
         name: _beside_references(session, motions, reference, parts, shooter, run) for name, parts in estimates.items()
     }
-    return SessionRun(session, motions, reference, estimators, left_out, places, shooter)
+    by_name = {fusion.name: fusion for fusion in fusions}
+    return SessionRun(session, motions, reference, estimators, by_name, left_out, places, shooter)
 
 
 def _check_fusion(fusion: FusionConfig, session: Session) -> None:

@@ -81,7 +81,7 @@ def score_session(run: SessionRun) -> SessionResult:
         turns_absolute=sum(float(motion.turning_rad[-1]) for motion in run.motions) / (2.0 * np.pi),
         segments=segments,
         findings=findings,
-        estimators={name: _estimator(run, estimator) for name, estimator in run.estimators.items()},
+        estimators={name: _estimator(run, name) for name in run.estimators},
         estimators_left_out=dict(run.left_out),
     )
 
@@ -90,7 +90,8 @@ def _error_summary(parts: Sequence[Comparison]) -> ErrorSummary | None:
     return ErrorSummary(**vars(summarise(parts))) if any(len(part) for part in parts) else None
 
 
-def _estimator(run: SessionRun, estimator: EstimatorRun) -> EstimatorResult:
+def _estimator(run: SessionRun, name: str) -> EstimatorResult:
+    estimator, fusion = run.estimators[name], run.fusions.get(name)
     why: dict[str, str] = {}
     marks = None if estimator.marks is None else _error_summary([estimator.marks])
     truth = None if estimator.truth is None else _error_summary([estimator.truth])
@@ -108,6 +109,7 @@ def _estimator(run: SessionRun, estimator: EstimatorRun) -> EstimatorResult:
     if not shots:
         why["shots"] = _why_no_shots(run)
     return EstimatorResult(
+        correction_mode=None if fusion is None else fusion.correction.mode.value,
         marks=marks,
         truth=truth,
         drift=drift,

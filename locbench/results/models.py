@@ -121,8 +121,9 @@ class BandShots(Record):
 
 
 class EstimatorResult(Record):
-    """Everything known about one estimator in one session."""
+    """Everything known about one estimator in one session; `correction_mode` is None if it takes no corrections."""
 
+    correction_mode: Literal["none", "replace", "fixed_gain", "kalman"] | None
     marks: ErrorSummary | None
     truth: ErrorSummary | None
     drift: Drift | None

@@ -147,6 +147,7 @@ def estimators(evidence: str) -> dict[str, EstimatorResult]:
 
     def one(summary: ErrorSummary, fixes: CorrectionSummary | None, nis: float | None, share: float):
         return EstimatorResult(
+            correction_mode=None if fixes is None else "kalman",
             marks=summary if referenced else None,
             truth=summary if evidence == "A" else None,
             drift=drift() if referenced else None,

@@ -79,7 +79,7 @@ class OutputError(LocbenchError):
 
 
 def nearest_choice(received: str, choices: Iterable[str]) -> str:
-    """Return advice that names the closest valid choice, or all of them.
+    """Return advice that names the valid choices, the closest one first.
 
     Parameters
     ----------
@@ -89,7 +89,8 @@ def nearest_choice(received: str, choices: Iterable[str]) -> str:
         The valid spellings.
     """
     listed = [str(choice) for choice in choices]
-    close = difflib.get_close_matches(received, listed, n=1, cutoff=0.6)
+    close = difflib.get_close_matches(received, listed, n=1, cutoff=0.7)
+    valid = "Valid choices: " + ", ".join(listed)
     if close:
-        return f'Did you mean "{close[0]}"?'
-    return "Valid choices: " + ", ".join(listed)
+        return f'Did you mean "{close[0]}"? {valid}'
+    return valid

@@ -3,6 +3,7 @@
 import os
 import shutil
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,11 +13,14 @@ from locbench.errors import OutputError
 __all__ = ["staged_directory"]
 
 _STAGE_PREFIX = ".locbench-partial-"
+_STALE_AFTER_S = 3600.0
 
 
 def _remove_stale_stages(destination: Path) -> None:
+    """Sweep up after killed runs; a younger stage may belong to a run that is still writing."""
     for stale in destination.glob(f"{_STAGE_PREFIX}*"):
-        shutil.rmtree(stale, ignore_errors=True)
+        if time.time() - stale.stat().st_mtime > _STALE_AFTER_S:
+            shutil.rmtree(stale, ignore_errors=True)
 
 
 @contextmanager

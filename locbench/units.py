@@ -15,7 +15,7 @@ from scipy import constants
 
 from locbench.errors import QuantityError, nearest_choice
 
-__all__ = ["UNITS", "Dimension", "Unit", "UnitSystem", "format_quantity", "parse_quantity", "unit_factor"]
+__all__ = ["LARGEST_SI", "UNITS", "Dimension", "Unit", "UnitSystem", "format_quantity", "parse_quantity", "unit_factor"]
 
 
 class Dimension(StrEnum):
@@ -85,11 +85,21 @@ def _whitelist() -> Mapping[str, Unit]:
 
 UNITS: Mapping[str, Unit] = _whitelist()
 
+# No length, angle or time of this trade reaches it, not even seconds since 1970; beyond it arithmetic overflows.
+LARGEST_SI = 1e10
+
 _QUANTITY = re.compile(r"\s*(?P<number>[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?)(?P<space>\s*)(?P<unit>\S*)\s*")
 
 
 def _symbols(dimension: Dimension) -> list[str]:
     return [unit.symbol for unit in UNITS.values() if unit.dimension is dimension]
+
+
+def _as_written(number: object, dimension: Dimension) -> str:
+    """Return a bare number as it would stand before the unit suggested: a share of 0.99 is 99 %."""
+    if not isinstance(number, int | float):
+        return "35"
+    return f"{100.0 * number:g}" if dimension is Dimension.RATIO and abs(number) <= 1.0 else f"{number:g}"
 
 
 def _example(number: str, dimension: Dimension) -> str:
@@ -141,12 +151,13 @@ def parse_quantity(text: object, dimension: Dimension) -> float:
         If the unit is missing, unknown or of another dimension, or the number is unreadable.
     """
     if not isinstance(text, str):
-        raise QuantityError("missing unit", received=text, remedy=_example(str(text), dimension))
+        raise QuantityError("missing unit", received=text, remedy=_example(_as_written(text, dimension), dimension))
     match = _QUANTITY.fullmatch(text)
     if match is None:
         raise QuantityError("not a quantity", received=text, remedy=_example("35", dimension))
     if not match["unit"]:
-        raise QuantityError("missing unit", received=text, remedy=_example(match["number"], dimension))
+        remedy = _example(_as_written(float(match["number"]), dimension), dimension)
+        raise QuantityError("missing unit", received=text, remedy=remedy)
     if not match["space"]:
         raise QuantityError(
             "no space between number and unit",
@@ -154,8 +165,8 @@ def parse_quantity(text: object, dimension: Dimension) -> float:
             remedy=f'Write "{match["number"]} {match["unit"]}"',
         )
     value = float(match["number"]) * unit_factor(match["unit"], dimension)
-    if not math.isfinite(value):
-        raise QuantityError("the number is too large", received=text)
+    if abs(value) > LARGEST_SI:
+        raise QuantityError("the number is too large to be meant", received=text)
     return value
 
 

@@ -159,7 +159,8 @@ class _NaiveFilter:
 def naive_fuse(motion, start, sightings, fusion, noise, tag_positions):
     """Return published states at the odometry times and one verdict per offered row, by starting over each time."""
     d, filter_ = sightings.detections, _NaiveFilter(motion, start, sightings, fusion, noise, tag_positions)
-    offered = [i for i in range(len(d)) if d.captured_s[i] >= motion.time_s[0] and d.arrived_s[i] <= motion.time_s[-1]]
+    applies = d.captured_s if fusion.latency.mode == "rewind" else d.arrived_s
+    offered = [i for i in range(len(d)) if applies[i] >= motion.time_s[0] and d.arrived_s[i] <= motion.time_s[-1]]
     offered.sort(key=lambda i: (d.arrived_s[i], d.captured_s[i], d.row[i]))
     applied, verdicts, squared = [], {}, {}
     for i in offered:

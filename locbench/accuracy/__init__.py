@@ -15,7 +15,7 @@ from locbench.accuracy.drift import (
     equal_parts,
     outlying_segments,
 )
-from locbench.accuracy.summary import ErrorNumbers, independent_count, summarise
+from locbench.accuracy.summary import ErrorNumbers, independent_count, summarise, summarise_uncorrected
 
 __all__ = [
     "Comparison",
@@ -35,6 +35,7 @@ __all__ = [
     "mean_normalised_error_squared",
     "outlying_segments",
     "summarise",
+    "summarise_uncorrected",
     "typical_innovation_squared",
     "visits_on_reference",
 ]

@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from locbench.arrays import BoolArray, FloatArray
+from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.fusion import Estimate, Sampled, sample_track
 from locbench.geometry import circular_mean, wrap_angle
 from locbench.odometry import Motion
@@ -32,6 +32,8 @@ class Comparison:
         (K, 3) and (K, 3, 3).
     stretch
         (K,) number of the stretch, counted from 0: nothing is compared across two of them.
+    source
+        (K,) row of the visit or reference time that each comparison came from.
     """
 
     time_s: FloatArray
@@ -42,6 +44,7 @@ class Comparison:
     reference: FloatArray
     reference_covariance: FloatArray
     stretch: FloatArray
+    source: IntArray
 
     def __len__(self) -> int:
         return len(self.time_s)
@@ -55,8 +58,8 @@ class Comparison:
 
     @property
     def covered(self) -> BoolArray:
-        """(K,) where the estimator had a position."""
-        return np.isfinite(self.believed[:, 0])
+        """(K,) where the estimator had a position and the reference knows it."""
+        return np.isfinite(self.believed[:, 0]) & np.isfinite(self.reference[:, 0])
 
 
 def joined(parts: Sequence[Comparison]) -> Comparison:
@@ -65,7 +68,12 @@ def joined(parts: Sequence[Comparison]) -> Comparison:
 
 
 def _comparison(
-    sampled: Sampled, reference: FloatArray, reference_covariance: FloatArray, motion: Motion, stretch: int
+    sampled: Sampled,
+    reference: FloatArray,
+    reference_covariance: FloatArray,
+    motion: Motion,
+    stretch: int,
+    source: IntArray,
 ) -> Comparison:
     return Comparison(
         time_s=sampled.time_s,
@@ -76,13 +84,13 @@ def _comparison(
         reference=reference,
         reference_covariance=reference_covariance,
         stretch=np.full(len(sampled.time_s), float(stretch)),
+        source=source,
     )
 
 
 def _dwell_mean(estimate: Estimate, motion: Motion, begin_s: float, end_s: float) -> Sampled:
     """Return the mean published pose of a dwell, its first moments left out; of a press, the pose then."""
-    inside = motion.time_s[(motion.time_s >= begin_s + _SETTLING_S) & (motion.time_s <= end_s)]
-    times = inside if len(inside) else np.array([end_s])
+    times = _settled(motion.time_s, begin_s, end_s)
     sampled = sample_track(estimate.track, motion, estimate.noise, times)
     known = np.isfinite(sampled.pose[:, 0])
     middle = np.array([(times[0] + times[-1]) / 2.0])
@@ -92,6 +100,12 @@ def _dwell_mean(estimate: Estimate, motion: Motion, begin_s: float, end_s: float
     mean = np.array([[pose[:, 0].mean(), pose[:, 1].mean(), circular_mean(pose[:, 2])]])
     # errors within a dwell are one error, so averaging does not shrink their covariance
     return Sampled(middle, mean, sampled.covariance[known].mean(axis=0, keepdims=True))
+
+
+def _settled(times_s: FloatArray, begin_s: float, end_s: float) -> FloatArray:
+    """Return the times of a dwell after settling; of a press, or a dwell too short to settle, its end."""
+    inside = times_s[(times_s >= begin_s + _SETTLING_S) & (times_s <= end_s)]
+    return inside if len(inside) else np.array([end_s])
 
 
 def against_marks(estimate: Estimate, motion: Motion, marks: MarkVisits, stretch: int) -> Comparison:
@@ -104,11 +118,13 @@ def against_marks(estimate: Estimate, motion: Motion, marks: MarkVisits, stretch
     motion
         Its odometry.
     marks
-        All visits of the session; those outside the stretch are left out.
+        All visits of the session; those outside the stretch are left out. One at its very last moment belongs to the
+        next stretch.
     stretch
         Number of the stretch.
     """
-    inside = np.flatnonzero((marks.begin_s >= motion.time_s[0]) & (marks.end_s <= motion.time_s[-1]))
+    first, last = motion.time_s[0], motion.time_s[-1]
+    inside = np.flatnonzero((marks.begin_s >= first) & (marks.begin_s < last) & (marks.end_s <= last))
     parts = [_dwell_mean(estimate, motion, marks.begin_s[i], marks.end_s[i]) for i in inside]
     sampled = Sampled(
         time_s=np.array([part.time_s[0] for part in parts]),
@@ -118,24 +134,28 @@ def against_marks(estimate: Estimate, motion: Motion, marks: MarkVisits, stretch
     position, heading = marks.position_std_m[inside], marks.heading_std_rad[inside]
     covariance = np.zeros((len(inside), 3, 3))
     covariance[:, 0, 0], covariance[:, 1, 1], covariance[:, 2, 2] = position**2, position**2, heading**2
-    return _comparison(sampled, marks.pose[inside], covariance, motion, stretch)
+    return _comparison(sampled, marks.pose[inside], covariance, motion, stretch, inside)
 
 
 def against_truth(estimate: Estimate, motion: Motion, reference: Reference, stretch: int) -> Comparison:
     """Return the comparison at every reference time of one stretch; arguments as `against_marks`."""
-    inside = (reference.time_s >= motion.time_s[0]) & (reference.time_s <= motion.time_s[-1])
+    inside = np.flatnonzero((reference.time_s >= motion.time_s[0]) & (reference.time_s <= motion.time_s[-1]))
     sampled = sample_track(estimate.track, motion, estimate.noise, reference.time_s[inside])
     stds = np.array([reference.position_std_m, reference.position_std_m, reference.heading_std_rad])
-    covariance = np.tile(np.diag(stds**2), (int(np.sum(inside)), 1, 1))
-    return _comparison(sampled, reference.pose[inside], covariance, motion, stretch)
+    covariance = np.tile(np.diag(stds**2), (len(inside), 1, 1))
+    return _comparison(sampled, reference.pose[inside], covariance, motion, stretch, inside)
 
 
 def visits_on_reference(marks: MarkVisits, reference: Reference) -> MarkVisits:
-    """Return the same visits with the poses of a dense reference, which is surer than where a robot was put down."""
-    count = len(marks)
-    return replace(
-        marks,
-        pose=reference.poses_at((marks.begin_s + marks.end_s) / 2.0),
-        position_std_m=np.full(count, reference.position_std_m),
-        heading_std_rad=np.full(count, reference.heading_std_rad),
-    )
+    """Return the same visits with the poses of a dense reference, which is surer than where a robot was put down.
+
+    It is averaged over the same moments as the belief. Where it knows no position or no heading, the mark's stays.
+    """
+    pose, position_std, heading_std = marks.pose.copy(), marks.position_std_m.copy(), marks.heading_std_rad.copy()
+    for row in range(len(marks)):
+        known = reference.poses_at(_settled(reference.time_s, marks.begin_s[row], marks.end_s[row]))
+        if np.isfinite(known[:, 0]).all():
+            pose[row, :2], position_std[row] = known[:, :2].mean(axis=0), reference.position_std_m
+        if np.isfinite(known).all():
+            pose[row, 2], heading_std[row] = circular_mean(known[:, 2]), reference.heading_std_rad
+    return replace(marks, pose=pose, position_std_m=position_std, heading_std_rad=heading_std)

@@ -73,9 +73,16 @@ def _reference_variance(comparison: Comparison, first: IntArray, second: IntArra
 
 
 def equal_parts(comparison: Comparison, parts: int) -> Comparison:
-    """Return the comparison thinned to the ends of that many parts of equal path length."""
-    wanted = np.linspace(comparison.path_length_m[0], comparison.path_length_m[-1], parts + 1)
-    rows = np.unique(np.clip(np.searchsorted(comparison.path_length_m, wanted), 0, len(comparison) - 1))
+    """Return the comparison thinned to the ends of about that many parts of equal path length, stretch by stretch."""
+    stretches = [np.flatnonzero(comparison.stretch == number) for number in np.unique(comparison.stretch)]
+    lengths = [comparison.path_length_m[rows[-1]] - comparison.path_length_m[rows[0]] for rows in stretches]
+    kept: list[IntArray] = []
+    for rows, length in zip(stretches, lengths, strict=True):
+        path = comparison.path_length_m[rows]
+        share = max(1, round(parts * length / max(sum(lengths), 1e-12)))
+        wanted = np.linspace(path[0], path[-1], share + 1)
+        kept.append(rows[np.unique(np.clip(np.searchsorted(path, wanted), 0, len(rows) - 1))])
+    rows = np.concatenate(kept)
     return Comparison(**{f.name: getattr(comparison, f.name)[rows] for f in fields(Comparison)})
 
 

@@ -20,7 +20,7 @@ from locbench.statistics import (
     unavailable,
 )
 
-__all__ = ["ErrorNumbers", "independent_count", "summarise"]
+__all__ = ["ErrorNumbers", "independent_count", "summarise", "summarise_uncorrected"]
 
 
 @dataclass(frozen=True)
@@ -54,6 +54,11 @@ def _independent_in(run: Comparison) -> float:
     return min(positions, effective_sample_size(headings)) if len(headings) else positions
 
 
+def summarise_uncorrected(runs: Sequence[Comparison]) -> ErrorNumbers:
+    """Return the numbers of an estimator that nothing corrects: its errors pile up, so a run is one observation."""
+    return _summarised(runs, float(len(runs)), float(len(runs)))
+
+
 def summarise(runs: Sequence[Comparison]) -> ErrorNumbers:
     """Return the numbers of one run, or of several taken together.
 
@@ -62,13 +67,15 @@ def summarise(runs: Sequence[Comparison]) -> ErrorNumbers:
     runs
         One comparison per session, each in order of time; at least one.
     """
+    headings = [run.error[run.covered & np.isfinite(run.error[:, 2]), 2] for run in runs]
+    return _summarised(runs, independent_count(runs), sum(effective_sample_size(part) for part in headings))
+
+
+def _summarised(runs: Sequence[Comparison], independent: float, independent_headings: float) -> ErrorNumbers:
     error = np.concatenate([run.error[run.covered] for run in runs])
     total = sum(len(run) for run in runs)
-    independent = independent_count(runs)
     radii = np.linalg.norm(error[:, :2], axis=1)
-    headings = [run.error[run.covered & np.isfinite(run.error[:, 2]), 2] for run in runs]
-    heading = np.concatenate(headings)
-    independent_headings = sum(effective_sample_size(part) for part in headings)
+    heading = error[np.isfinite(error[:, 2]), 2]
     return ErrorNumbers(
         count=len(error),
         coverage=len(error) / total if total else 0.0,
@@ -85,14 +92,15 @@ def summarise(runs: Sequence[Comparison]) -> ErrorNumbers:
 
 def _mean_variance(runs: Sequence[Comparison], components: slice) -> float:
     diagonals = np.concatenate([np.diagonal(run.reference_covariance, axis1=1, axis2=2) for run in runs])
-    return float(np.mean(np.sum(diagonals[:, components], axis=1))) if len(diagonals) else 0.0
+    sums = np.sum(diagonals[:, components], axis=1)
+    known = sums[np.isfinite(sums)]
+    return float(np.mean(known)) if len(known) else 0.0
 
 
 def _heading_rms(heading: FloatArray, independent: float, runs: Sequence[Comparison]) -> UncertainNumber:
     if not len(heading):
         return unavailable("neither marks nor truth carry a heading here, or the estimator has none")
-    variance = _mean_variance(runs, slice(2, 3))
-    return root_mean_square(heading, independent, variance if np.isfinite(variance) else 0.0)
+    return root_mean_square(heading, independent, _mean_variance(runs, slice(2, 3)))
 
 
 def _last(run: Comparison) -> UncertainNumber:

@@ -35,7 +35,12 @@ def evaluate(
     system = UnitSystem(units.value)
     with progress_line() as progress:
         evaluation = evaluate_job(sessions, fusion or (), shooter, progress)
-        progress("writing the report", 0.0)
-        written = write_evaluation(evaluation.results, evaluation.tracks, out, system)
+        written = write_evaluation(
+            evaluation.results,
+            evaluation.tracks,
+            out,
+            system,
+            lambda session: progress(f"{session}: drawing", 1.0),
+        )
     print_evaluation(evaluation.results, console(), system)
     typer.echo(f"Written to {out}: {', '.join(written)}")

@@ -1,5 +1,6 @@
 """Assembles the commands and turns every failure into one line and an exit status."""
 
+import io
 import sys
 import tempfile
 import traceback
@@ -49,6 +50,10 @@ app.command()(simulate)
 
 def main() -> None:
     """Run the command line and exit with its status."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # a terminal or file that lacks a letter of somebody's session name must not stop the answer
+            stream.reconfigure(errors="replace")
     sys.exit(run(lambda: app(standalone_mode=True)))
 
 

@@ -10,8 +10,8 @@ from locbench.config.quantities import (
     Angle,
     Config,
     Length,
-    NonNegativeAngle,
     NonNegativeLength,
+    PositiveAngle,
     PositiveLength,
     Text,
 )
@@ -87,8 +87,8 @@ class Mark(Config):
     x: Length
     y: Length
     heading: Angle | None = None
-    position_std: NonNegativeLength | None = None
-    heading_std: NonNegativeAngle | None = None
+    position_std: PositiveLength | None = None
+    heading_std: PositiveAngle | None = None
 
 
 class Band(Config):

@@ -63,17 +63,17 @@ def _as_config_error(path: Path, model: type[BaseModel], error: ValidationError)
     problems = error.errors(include_url=False)
     # an unknown key is usually the misspelling of the one reported missing, so it is the one to show
     problems.sort(key=lambda problem: problem["type"] != "extra_forbidden")
-    first, more = problems[0], len(problems) - 1
+    first, others = problems[0], problems[1:]
     schema = model.model_json_schema()
-    location = _without_union_tags(schema, first["loc"])
+    location, _ = _walk(schema, first["loc"])
     if first["type"].startswith("union_tag"):
         location = [*location, "kind"]
     key = _dotted(location)
     where = f"{path}: {key}" if key else str(path)
-    suffix = f" (and {more} more in this file)" if more else ""
+    suffix = _also(schema, others)
     match first["type"]:
         case "extra_forbidden":
-            remedy = nearest_choice(str(location[-1]), _valid_keys(schema, location[:-1]))
+            remedy = nearest_choice(str(location[-1]), _valid_keys(schema, first["loc"][:-1]))
             return ConfigError(f"unknown key{suffix}", where=where, remedy=remedy)
         case "missing":
             return ConfigError(f"required key is missing{suffix}", where=where, remedy="Add it")
@@ -95,6 +95,15 @@ def _as_config_error(path: Path, model: type[BaseModel], error: ValidationError)
             return ConfigError(f"{problem}{suffix}", where=where, received=received)
 
 
+def _also(schema: Mapping[str, Any], others: Sequence[Mapping[str, Any]]) -> str:
+    """Return which other keys are wrong, the first three by name."""
+    if not others:
+        return ""
+    keys = [_dotted(_walk(schema, problem["loc"])[0]) or "the file as a whole" for problem in others]
+    rest = f" and {len(keys) - 3} more" if len(keys) > 3 else ""
+    return f" (also wrong: {', '.join(keys[:3])}{rest})"
+
+
 def _received_choice(problem: Mapping[str, Any]) -> str:
     context = problem.get("ctx", {})
     return str(context.get("tag", problem["input"]))
@@ -113,43 +122,57 @@ def _dotted(location: Sequence[str | int]) -> str:
     return text
 
 
-def _resolve(schema: Mapping[str, Any], node: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+def _dereferenced(schema: Mapping[str, Any], node: Mapping[str, Any]) -> Mapping[str, Any]:
+    while "$ref" in node:
+        node = schema["$defs"][node["$ref"].rsplit("/", 1)[-1]]
+    return node
+
+
+def _options(schema: Mapping[str, Any], node: Mapping[str, Any]) -> list[Mapping[str, Any]]:
     """Return the object schemas a node can stand for."""
-    if "$ref" in node:
-        return _resolve(schema, schema["$defs"][node["$ref"].rsplit("/", 1)[-1]])
+    node = _dereferenced(schema, node)
     for union in ("anyOf", "oneOf"):
         if union in node:
-            return [found for option in node[union] for found in _resolve(schema, option)]
+            return [found for option in node[union] for found in _options(schema, option)]
     return [node]
 
 
-def _step(schema: Mapping[str, Any], nodes: list[Mapping[str, Any]], part: str | int) -> list[Mapping[str, Any]]:
-    found: list[Mapping[str, Any]] = []
-    for node in nodes:
-        if isinstance(part, int):
-            child = node.get("items")
-        else:
-            child = node.get("properties", {}).get(part) or node.get("additionalProperties")
-        if isinstance(child, Mapping):
-            found += _resolve(schema, child)
-    return found
+def _walk(schema: Mapping[str, Any], location: Sequence[str | int]) -> tuple[list[str | int], list[Mapping[str, Any]]]:
+    """Follow a pydantic location; return it without the parts that are no keys of the file, and where it leads.
 
-
-def _without_union_tags(schema: Mapping[str, Any], location: Sequence[str | int]) -> list[str | int]:
-    """Drop the parts that pydantic adds for the chosen member of a union: they are not keys of the file."""
+    pydantic names the chosen member of a union in its locations: by the tag of a discriminated one, else by its type.
+    """
     kept: list[str | int] = []
-    nodes = _resolve(schema, schema)
+    node: Mapping[str, Any] = schema
+    nodes = _options(schema, node)
     for position, part in enumerate(location):
-        below = _step(schema, nodes, part)
-        last = position == len(location) - 1
-        if below or last:
+        tagged = _members_by_tag(schema, node)
+        if isinstance(part, str) and part in tagged:
+            node = {"$ref": tagged[part]}
+            nodes = _options(schema, node)
+            continue
+        below = [child for option in nodes if isinstance(child := _child(option, part), Mapping)]
+        if below:
+            node, nodes = below[0], [found for child in below for found in _options(schema, child)]
+        if below or position == len(location) - 1:
             kept.append(part)
-            nodes = below
-    return kept
+    return kept, nodes
+
+
+def _members_by_tag(schema: Mapping[str, Any], node: Mapping[str, Any]) -> Mapping[str, str]:
+    """Return tag -> reference of a discriminated union, which may itself be optional."""
+    node = _dereferenced(schema, node)
+    if "discriminator" in node:
+        return dict(node["discriminator"]["mapping"])
+    return {tag: member for option in node.get("anyOf", []) for tag, member in _members_by_tag(schema, option).items()}
+
+
+def _child(node: Mapping[str, Any], part: str | int) -> Any:
+    if isinstance(part, int):
+        return node.get("items")
+    return node.get("properties", {}).get(part) or node.get("additionalProperties")
 
 
 def _valid_keys(schema: Mapping[str, Any], location: Sequence[str | int]) -> list[str]:
-    nodes = _resolve(schema, schema)
-    for part in location:
-        nodes = _step(schema, nodes, part)
+    _, nodes = _walk(schema, location)
     return sorted({key for node in nodes for key in node.get("properties", {})})

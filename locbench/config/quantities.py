@@ -15,14 +15,12 @@ __all__ = [
     "Count",
     "Duration",
     "Length",
-    "LengthUnit",
     "NonNegativeAngle",
     "NonNegativeDuration",
     "NonNegativeLength",
     "PositiveAngle",
     "PositiveDuration",
     "PositiveLength",
-    "PositiveMass",
     "PositiveSpeed",
     "PositiveTurnRate",
     "Probability",
@@ -83,7 +81,6 @@ NonNegativeAngle = _quantity(Dimension.ANGLE, 0.0, open_ends=False)
 Duration = _quantity(Dimension.TIME)
 PositiveDuration = _quantity(Dimension.TIME, 0.0)
 NonNegativeDuration = _quantity(Dimension.TIME, 0.0, open_ends=False)
-PositiveMass = _quantity(Dimension.MASS, 0.0)
 PositiveSpeed = _quantity(Dimension.SPEED, 0.0)
 PositiveTurnRate = _quantity(Dimension.TURN_RATE, 0.0)
 TurnRate = _quantity(Dimension.TURN_RATE)
@@ -105,6 +102,3 @@ def unit_of(dimension: Dimension) -> Any:
 
     schema = {"type": "string", "description": f"The unit of a {dimension.value}"}
     return Annotated[float, BeforeValidator(read), WithJsonSchema(schema)]
-
-
-LengthUnit = unit_of(Dimension.LENGTH)

@@ -57,9 +57,14 @@ class Corrections:
         return np.array([rule is None for rule in self.rejected_by], dtype=bool)
 
     @property
+    def jump(self) -> FloatArray:
+        """(M, 2) how the published position moved at the arrival."""
+        return np.asarray(self.after[:, :2] - self.before[:, :2])
+
+    @property
     def jump_m(self) -> FloatArray:
         """(M,) how far the published position moved at the arrival."""
-        return np.asarray(np.linalg.norm(self.after[:, :2] - self.before[:, :2], axis=1))
+        return np.asarray(np.linalg.norm(self.jump, axis=1))
 
     @property
     def jump_rad(self) -> FloatArray:

@@ -10,7 +10,6 @@ from locbench.fusion.corrections import Corrections
 from locbench.fusion.track import Between, Track
 from locbench.odometry import Motion, dead_reckon, dead_reckon_covariance
 from locbench.session import Detections, PoseTrack, StartPose
-from locbench.vision import Sightings
 
 __all__ = ["Estimate", "dead_reckoning", "onboard", "tags_only"]
 
@@ -50,18 +49,17 @@ def onboard(track: PoseTrack, motion: Motion, noise: MotionNoise) -> Estimate:
     return Estimate("onboard", entries, noise, None)
 
 
-def tags_only(sightings: Sightings, motion: Motion, noise: MotionNoise) -> Estimate:
+def tags_only(detections: Detections, motion: Motion, noise: MotionNoise) -> Estimate:
     """Return the newest robot pose that a tag gave, held for at most half a second after its capture.
 
-    No rule and no odometry: what vision alone would be worth.
+    No rule, no odometry and, since no noise is configured for it, no covariance: what vision alone would be worth.
     """
-    detections = sightings.detections
     order = _newest_first_seen(detections, motion)
     captured = detections.captured_s[order]
     entries = Track(
         time_s=detections.arrived_s[order],
         pose=detections.value[order],
-        covariance=sightings.covariance[order],
+        covariance=np.full((len(order), 3, 3), np.nan),
         valid_until_s=captured + _HOLD_S,
         between=Between.HOLD,
     )

@@ -155,7 +155,7 @@ def fuse(
     timeline.push((float(motion.time_s[0]), _SAMPLE_RANK), Belief(start.pose, start.covariance), None)
     log = _Log()
     published: list[tuple[float, Belief]] = [(float(motion.time_s[0]), timeline.beliefs[0])]
-    arrivals = _arrival_order(sightings, motion)
+    arrivals = _arrival_order(sightings, motion, fusion)
     waiting = 0
     for row, time_s in enumerate(motion.time_s[1:], start=1):
         if row % _ROWS_PER_PROGRESS == 0:
@@ -177,9 +177,11 @@ def fuse(
     return Estimate(fusion.name, track, noise, log.as_corrections(sightings))
 
 
-def _arrival_order(sightings: Sightings, motion: Motion) -> IntArray:
+def _arrival_order(sightings: Sightings, motion: Motion, fusion: FusionConfig) -> IntArray:
     detections = sightings.detections
-    inside = (detections.captured_s >= motion.time_s[0]) & (detections.arrived_s <= motion.time_s[-1])
+    rewinding = fusion.latency.mode is LatencyMode.REWIND
+    applies = detections.captured_s if rewinding else detections.arrived_s
+    inside = (applies >= motion.time_s[0]) & (detections.arrived_s <= motion.time_s[-1])
     order = np.lexsort((detections.row, detections.captured_s, detections.arrived_s))
     return np.asarray(order[inside[order]])
 

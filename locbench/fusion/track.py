@@ -72,7 +72,8 @@ def sample_track(track: Track, motion: Motion, noise: MotionNoise, times_s: Floa
     """
     times_s = np.asarray(times_s, dtype=float)
     if track.between is Between.LINEAR:
-        pose = interpolate_poses(track.time_s, track.pose, times_s)
+        no_gap = np.zeros(len(track.time_s), dtype=bool)
+        pose = interpolate_poses(track.time_s, track.pose, no_gap, times_s)
         return Sampled(times_s, pose, np.full((len(times_s), 3, 3), np.nan))
     last = np.searchsorted(track.time_s, times_s, side="right") - 1
     covered = (last >= 0) & (times_s <= motion.time_s[-1])

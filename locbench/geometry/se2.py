@@ -6,7 +6,7 @@ Barfoot, "State Estimation for Robotics" (2017).
 
 import numpy as np
 
-from locbench.arrays import FloatArray
+from locbench.arrays import BoolArray, FloatArray
 
 __all__ = [
     "adjoint",
@@ -148,7 +148,9 @@ def left_jacobian(twist: FloatArray) -> FloatArray:
     return right_jacobian(-np.asarray(twist, dtype=float))
 
 
-def interpolate_poses(times_s: FloatArray, poses: FloatArray, wanted_s: FloatArray) -> FloatArray:
+def interpolate_poses(
+    times_s: FloatArray, poses: FloatArray, gap_before: BoolArray, wanted_s: FloatArray
+) -> FloatArray:
     """Return poses (M, 3) at `wanted_s` by linear interpolation, headings the short way round.
 
     Parameters
@@ -157,9 +159,15 @@ def interpolate_poses(times_s: FloatArray, poses: FloatArray, wanted_s: FloatArr
         (N,) non-decreasing.
     poses
         (N, 3).
+    gap_before
+        (N,) whether a gap ends at that row: a straight line across it would be invented.
     wanted_s
-        (M,); a time outside the span gives NaN.
+        (M,); a time outside the span or inside a gap gives NaN.
     """
-    headings = np.unwrap(poses[:, 2])
-    columns = [poses[:, 0], poses[:, 1], headings]
-    return np.stack([np.interp(wanted_s, times_s, c, left=np.nan, right=np.nan) for c in columns], axis=-1)
+    if not len(times_s):
+        return np.full((len(wanted_s), 3), np.nan)
+    columns = [poses[:, 0], poses[:, 1], np.unwrap(poses[:, 2])]
+    found = np.stack([np.interp(wanted_s, times_s, c, left=np.nan, right=np.nan) for c in columns], axis=-1)
+    after = np.clip(np.searchsorted(times_s, wanted_s, side="left"), 0, len(times_s) - 1)
+    found[gap_before[after] & (wanted_s < times_s[after])] = np.nan
+    return found

@@ -108,7 +108,7 @@ def _draw_goal(goal: Goal) -> GoalDrawing:
 
 def _draw_opening(run: SessionRun, goal: Goal) -> Opening:
     outline = opening_outline(goal.opening, run.shooter)
-    clean = np.zeros((0, 2)) if run.shooter is None else clean_outline(goal.opening, run.shooter)
+    clean = np.zeros((0, 2)) if run.shooter is None else clean_outline(goal, run.shooter)
     return Opening(
         goal=goal.name,
         outline_lateral_m=_rounded(outline[:, 0]),

@@ -9,7 +9,7 @@ from locbench.config import FusionConfig, ShooterConfig, load_config
 from locbench.config.fusion import Trust
 from locbench.errors import UsageError
 from locbench.jobs.drawing import draw_session
-from locbench.jobs.replaying import Progress, SessionRun, replay_session
+from locbench.jobs.replaying import Progress, SessionRun, check_fusion, replay_session
 from locbench.jobs.scoring import pool, score_session
 from locbench.results import Results, Tracks
 from locbench.session import Session, read_session
@@ -80,6 +80,8 @@ def _replay(
     files = tuple(fusion_files) or session.fusion_files
     fusions = [load_config(path, FusionConfig) for path in files] or [DEFAULT_FUSION]
     _refuse_repeated_names([fusion.name for fusion in fusions], files)
+    for path, fusion in zip(files, fusions, strict=False):
+        check_fusion(fusion, session, str(path))
     launcher = shooter_file or session.shooter_file
     shooter = None if launcher is None else load_config(launcher, ShooterConfig)
     return replay_session(session, fusions, shooter, number, progress)

@@ -27,7 +27,7 @@ from locbench.shots import Shots, aim_from
 from locbench.statistics import CorrectionVerdict
 from locbench.vision import prepare_sightings
 
-__all__ = ["EstimatorRun", "Progress", "SessionRun", "replay_session"]
+__all__ = ["EstimatorRun", "Progress", "SessionRun", "check_fusion", "replay_session"]
 
 Progress = Callable[[str, float], None]
 References = TypeVar("References", MarkVisits, Reference)
@@ -93,13 +93,7 @@ def replay_session(
     progress
         Told what is being done and which share of the session is done.
 
-    Raises
-    ------
-    ConfigError, UsageError
-        If a fusion file does not go with this session.
     """
-    for fusion in fusions:
-        _check_fusion(fusion, session)
     motion = measure_motion(session.odometry, session.robot)
     motions = tuple(motion.within(stretch.start_s, stretch.end_s) for stretch in session.stretches)
     reference = None if session.truth is None else dense_reference(session.truth)
@@ -112,20 +106,32 @@ def replay_session(
     return SessionRun(session, motions, reference, estimators, by_name, left_out, places, shooter)
 
 
-def _check_fusion(fusion: FusionConfig, session: Session) -> None:
+def check_fusion(fusion: FusionConfig, session: Session, where: str) -> None:
+    """Refuse a fusion configuration that does not go with a session.
+
+    Raises
+    ------
+    ConfigError
+        If it names a tag that is not on the field; `where` is its file.
+    UsageError
+        If its mode needs whole poses and the session's detections are none.
+    """
     known = {tag.id for tag in session.field.tags}
     unknown = [tag for tag in fusion.trust.excluded_tags if tag not in known]
     if unknown:
         raise ConfigError(
-            f'fusion "{fusion.name}": trust.excluded_tags names a tag that is not on the field',
+            "this tag is not on the field",
+            where=f"{where}: trust.excluded_tags",
             received=unknown[0],
             remedy="Tags: " + ", ".join(str(tag) for tag in sorted(known)),
         )
     needs_pose = fusion.correction.mode in (CorrectionMode.REPLACE, CorrectionMode.FIXED_GAIN)
     if needs_pose and session.detections is not None and session.detections.kind is not TagKind.ROBOT_POSE:
         raise UsageError(
-            f'fusion "{fusion.name}": correction.mode = "{fusion.correction.mode}" needs whole poses, but session '
-            f'"{session.name}" has detections of kind "{session.detections.kind}"',
+            f'this mode needs whole poses, but session "{session.name}" has detections of kind '
+            f'"{session.detections.kind}"',
+            where=f"{where}: correction.mode",
+            received=fusion.correction.mode.value,
             remedy='Use mode = "kalman"',
         )
 
@@ -147,8 +153,7 @@ def _run_estimators(
             left_out[name] = "the log has no [tags] table"
         return estimates, left_out
     if session.detections.kind is TagKind.ROBOT_POSE:
-        plain = prepare_sightings(session.detections, session.field, FusionConfig(name="plain"))
-        estimates["tags_only"] = [tags_only(plain, motion, noise) for motion in motions]
+        estimates["tags_only"] = [tags_only(session.detections, motion, noise) for motion in motions]
     else:
         left_out["tags_only"] = f"one detection of kind {session.detections.kind} does not give a pose"
     for number, fusion in enumerate(fusions):
@@ -176,7 +181,8 @@ def _shot_places(session: Session, reference: Reference | None) -> tuple[str, ..
 def _spaced(reference: Reference) -> Reference:
     """Return the reference thinned to one pose a second."""
     wanted = np.arange(reference.time_s[0], reference.time_s[-1], _SHOT_SPACING_S)
-    return Reference(wanted, reference.poses_at(wanted), reference.position_std_m, reference.heading_std_rad)
+    poses, no_gap = reference.poses_at(wanted), np.zeros(len(wanted), dtype=bool)
+    return Reference(wanted, poses, no_gap, reference.position_std_m, reference.heading_std_rad)
 
 
 def _beside_references(

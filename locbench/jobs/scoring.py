@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,9 +15,10 @@ from locbench.accuracy import (
     mean_normalised_error_squared,
     outlying_segments,
     summarise,
+    summarise_uncorrected,
     typical_innovation_squared,
 )
-from locbench.config import FieldConfig
+from locbench.config import CorrectionMode, FieldConfig, FusionConfig
 from locbench.fusion import Corrections, Rule
 from locbench.jobs.replaying import EstimatorRun, SessionRun
 from locbench.results import (
@@ -46,6 +48,8 @@ from locbench.statistics import (
 
 __all__ = ["pool", "score_session"]
 
+_UNCORRECTED = ("dead_reckoning", "onboard")
+_NOT_WHITE = "without a Kalman gain the innovations follow from each other, so they give no band"
 _NO_MARKS = "no mark visit in this log: lay out marks and press when the robot stands on one"
 _NO_TRUTH = "no dense ground truth in this log"
 
@@ -86,15 +90,17 @@ def score_session(run: SessionRun) -> SessionResult:
     )
 
 
-def _error_summary(parts: Sequence[Comparison]) -> ErrorSummary | None:
-    return ErrorSummary(**vars(summarise(parts))) if any(len(part) for part in parts) else None
+def _error_summary(name: str, parts: Sequence[Comparison]) -> ErrorSummary | None:
+    if not any(len(part) for part in parts):
+        return None
+    return ErrorSummary(**vars(summarise_uncorrected(parts) if name in _UNCORRECTED else summarise(parts)))
 
 
 def _estimator(run: SessionRun, name: str) -> EstimatorResult:
     estimator, fusion = run.estimators[name], run.fusions.get(name)
     why: dict[str, str] = {}
-    marks = None if estimator.marks is None else _error_summary([estimator.marks])
-    truth = None if estimator.truth is None else _error_summary([estimator.truth])
+    marks = None if estimator.marks is None else _error_summary(name, [estimator.marks])
+    truth = None if estimator.truth is None else _error_summary(name, [estimator.truth])
     if marks is None:
         why["marks"] = _NO_MARKS
     if truth is None:
@@ -102,7 +108,8 @@ def _estimator(run: SessionRun, name: str) -> EstimatorResult:
     drift = None if estimator.drift is None else _drift(estimator.drift)
     if drift is None:
         why["drift"] = "no two references with a heading between which this estimator had a pose"
-    corrections = _corrections(run, estimator)
+    applies = fusion is not None and fusion.correction.mode is not CorrectionMode.NONE
+    corrections = _corrections(run, estimator) if applies else None
     if corrections is None:
         why["corrections"] = "this estimator takes no corrections"
     shots = _band_shots(estimator.shots, run.session.field)
@@ -113,7 +120,7 @@ def _estimator(run: SessionRun, name: str) -> EstimatorResult:
         marks=marks,
         truth=truth,
         drift=drift,
-        consistency=_consistency(estimator),
+        consistency=_consistency(estimator, fusion),
         corrections=corrections,
         shots=shots,
         why=why,
@@ -160,7 +167,7 @@ def _corrections(run: SessionRun, estimator: EstimatorRun) -> CorrectionSummary 
         return None
     rules = [rule for part in parts for rule in part.rejected_by]
     counts = Counter(rules)
-    jumps = np.concatenate([part.jump_m[part.accepted] for part in parts])
+    jumps = np.concatenate([part.jump[part.accepted] for part in parts])
     turns = np.concatenate([part.jump_rad[part.accepted] for part in parts])
     verdicts = Counter(verdict for stretch in estimator.verdicts for verdict in stretch)
     judged = bool(estimator.verdicts)
@@ -173,7 +180,7 @@ def _corrections(run: SessionRun, estimator: EstimatorRun) -> CorrectionSummary 
         neutral=verdicts[CorrectionVerdict.NEUTRAL] if judged else None,
         undecided=verdicts[CorrectionVerdict.UNDECIDED] if judged else None,
         jump_rms_m=root_mean_square(jumps, effective_sample_size(jumps)),
-        jump_max_m=largest(jumps),
+        jump_max_m=largest(np.linalg.norm(jumps, axis=1)),
         jump_max_rad=largest(turns),
         longest_without_s=max(
             longest_without_fix(part, motion) for part, motion in zip(parts, run.motions, strict=True)
@@ -182,17 +189,21 @@ def _corrections(run: SessionRun, estimator: EstimatorRun) -> CorrectionSummary 
     )
 
 
-def _consistency(estimator: EstimatorRun) -> Consistency:
+def _consistency(estimator: EstimatorRun, fusion: FusionConfig | None) -> Consistency:
     places = estimator.places
     errors = unavailable("no reference in this log") if places is None else mean_normalised_error_squared(places)
     parts = _all_corrections(estimator)
     innovations, band, typical = unavailable("no corrections"), None, unavailable("no corrections")
+    why = {"nees_band95": "errors along one run are correlated, so this run alone gives no band"}
     if parts:
         innovations, band = mean_innovation_squared(parts)
         typical = typical_innovation_squared(parts)
-    why = {"nees_band95": "errors along one run are correlated, so this run alone gives no band"}
     if band is None:
         why["nis_band95"] = "no corrections"
+    elif fusion is None or fusion.correction.mode is not CorrectionMode.KALMAN:
+        # only a Kalman gain makes innovations independent of each other
+        band, typical = None, replace(typical, ci95=None, why=_NOT_WHITE)
+        why["nis_band95"] = _NOT_WHITE
     return Consistency(
         nees_mean=errors, nees_band95=None, nis_mean=innovations, nis_band95=band, nis_median=typical, why=why
     )
@@ -214,15 +225,18 @@ def _pooled_estimator(runs: Sequence[SessionRun], name: str) -> PooledEstimator:
     goals = dict.fromkeys(shots.goal for estimator in estimators for shots in estimator.shots)
     shots = [joined_shots([s for e in estimators for s in e.shots if s.goal == goal]) for goal in goals]
     why = {}
+    fields = [run.session.field for run in with_it]
+    if any((field.bands, field.goals) != (fields[0].bands, fields[0].goals) for field in fields):
+        shots, why["shots"] = [], "the sessions' fields differ in goals or bands"
     if not marks:
         why["marks"] = _NO_MARKS
     if not truths:
         why["truth"] = _NO_TRUTH
     return PooledEstimator(
         sessions=len(with_it),
-        marks=_error_summary(marks),
-        truth=_error_summary(truths),
-        shots=_band_shots(shots, with_it[0].session.field),
+        marks=_error_summary(name, marks),
+        truth=_error_summary(name, truths),
+        shots=_band_shots(shots, fields[0]),
         between_session_std_m=_between_sessions(estimators),
         why=why,
     )

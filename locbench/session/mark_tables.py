@@ -8,7 +8,7 @@ from locbench.arrays import BoolArray, FloatArray
 from locbench.config import FieldConfig
 from locbench.config.session import MarksSource
 from locbench.errors import nearest_choice
-from locbench.session.findings import FindingCode
+from locbench.session.findings import FindingCode, Severity
 from locbench.session.frames import field_poses
 from locbench.session.model import MarkVisits
 from locbench.session.tables import (
@@ -16,6 +16,7 @@ from locbench.session.tables import (
     Table,
     load_table,
     number_column,
+    repeated_rows,
     sparse_number_column,
     text_column,
     time_column,
@@ -28,7 +29,7 @@ def read_mark_visits(
     folder: Path, source: MarksSource, field: FieldConfig, span_s: tuple[float, float], findings: FindingList
 ) -> MarkVisits | None:
     """Return the visits inside `span_s` in order of time, or None after error findings."""
-    table = load_table(folder, source.file, findings)
+    table = load_table(folder, source.file, findings, [source.mark] if source.mark else [])
     if table is None:
         return None
     begin = time_column(table, source.time or source.begin, source.offset, findings)  # type: ignore[arg-type]
@@ -37,16 +38,17 @@ def read_mark_visits(
     if begin is None or end is None or visits is None:
         return None
     backwards = np.flatnonzero(end < begin)
+    findings.about_rows(
+        Severity.ERROR,
+        FindingCode.REVERSED_TIME,
+        backwards,
+        "{count} visits end before they begin",
+        "Swap or mend the two times",
+        file=table.file,
+    )
     if len(backwards):
-        findings.error(
-            FindingCode.REVERSED_TIME,
-            "this visit ends before it begins",
-            "Swap or mend the two times",
-            file=table.file,
-            row=int(backwards[0]) + 1,
-        )
         return None
-    inside = _inside(table, begin, end, span_s, findings)
+    inside = _inside(table, begin, end, span_s, findings) & ~_repeated(table, begin, end, visits[1], findings)
     order = np.argsort(begin, kind="stable")
     order = order[inside[order]]
     names, pose, position_std, heading_std = visits
@@ -111,13 +113,27 @@ def _inside(
     table: Table, begin: FloatArray, end: FloatArray, span_s: tuple[float, float], findings: FindingList
 ) -> BoolArray:
     inside = np.asarray((begin >= span_s[0]) & (end <= span_s[1]))
-    outside = np.flatnonzero(~inside)
-    if len(outside):
-        findings.warning(
-            FindingCode.OUTSIDE_LOG,
-            f"{len(outside)} mark visits lie outside the odometry log and were left out",
-            "Check the clocks, or the table's offset",
-            file=table.file,
-            row=int(outside[0]) + 1,
-        )
+    findings.about_rows(
+        Severity.WARNING,
+        FindingCode.OUTSIDE_LOG,
+        np.flatnonzero(~inside),
+        f"{{count}} mark visits lie outside the odometry log and were left out; it runs from {span_s[0]:.6g} s to "
+        f"{span_s[1]:.6g} s",
+        "Check the clocks, or the table's offset",
+        file=table.file,
+    )
     return inside
+
+
+def _repeated(table: Table, begin: FloatArray, end: FloatArray, pose: FloatArray, findings: FindingList) -> BoolArray:
+    """Flag visits that repeat an earlier one, such as a button that bounced: they would count as more evidence."""
+    repeated = repeated_rows(np.column_stack([begin, end, pose]))
+    findings.about_rows(
+        Severity.WARNING,
+        FindingCode.DUPLICATE_VISIT,
+        np.flatnonzero(repeated),
+        "{count} visits repeat an earlier row and were left out",
+        "Log every press once",
+        file=table.file,
+    )
+    return repeated

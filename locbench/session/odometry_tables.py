@@ -1,5 +1,6 @@
 """The four kinds of odometry table."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +18,7 @@ from locbench.config.session import (
     VelocitiesSource,
 )
 from locbench.errors import nearest_choice
-from locbench.session.counters import continuous_counter
+from locbench.session.counters import FASTEST_M_PER_S, common_restarts, continuous_counter
 from locbench.session.findings import FindingCode
 from locbench.session.frames import field_headings, field_poses
 from locbench.session.gyro import without_standstill_bias
@@ -33,6 +34,9 @@ from locbench.session.tables import (
 )
 
 __all__ = ["read_odometry", "read_pose_track"]
+
+# Standstill ends when a pod has moved by 1 mm, or its speed exceeds 1 mm/s.
+_MOVED_M = 0.001
 
 
 def read_odometry(
@@ -55,11 +59,37 @@ def read_odometry(
         case PodCountsSource():
             return _pod_travel(table, source, robot, times, flagged, findings)
         case IncrementsSource():
-            return _increments(table, source, times, flagged, findings)
+            increments = _increments(table, source, times, flagged, findings)
+            if increments is not None:
+                _note_impossible_speed(table, times, np.linalg.norm(increments.twist[1:, :2], axis=1), findings)
+            return increments
         case VelocitiesSource():
-            return _velocities(table, source, times, flagged, findings)
+            velocities = _velocities(table, source, times, flagged, findings)
+            if velocities is not None:
+                steps = np.linalg.norm(velocities.velocity[1:, :2], axis=1) * np.diff(times)
+                _note_impossible_speed(table, times, steps, findings)
+            return velocities
         case PosesSource():
-            return _poses(table, source, times, flagged, findings)
+            poses = _poses(table, source, times, flagged, findings)
+            if poses is not None:
+                _note_impossible_speed(
+                    table, times, np.linalg.norm(np.diff(poses.pose[:, :2], axis=0), axis=1), findings
+                )
+            return poses
+
+
+def _note_impossible_speed(table: Table, times: FloatArray, steps_m: FloatArray, findings: FindingList) -> None:
+    """Add a finding if steps (N - 1,) are longer than any student robot drives; a count's worth of slack is 1 mm."""
+    fast = np.flatnonzero(steps_m > FASTEST_M_PER_S * np.diff(times) + 0.001)
+    if len(fast):
+        worst = int(np.argmax(steps_m))
+        findings.warning(
+            FindingCode.IMPOSSIBLE_SPEED,
+            f"{len(fast)} steps are faster than {FASTEST_M_PER_S:.0f} m/s; the longest is {steps_m[worst]:.3g} m",
+            "Check the units of time and length",
+            file=table.file,
+            row=int(fast[0]) + 2,
+        )
 
 
 def _heading(
@@ -80,17 +110,23 @@ def _pod_travel(
     findings: FindingList,
 ) -> PodTravel | None:
     _check_pod_names(source, robot, findings)
+    counters = {
+        name: entry if isinstance(entry, PodCounter) else PodCounter(column=entry)
+        for name, entry in source.pods.items()
+    }
+    counts = {
+        name: number_column(table, Column(column=counter.column, unit=1.0), findings)
+        for name, counter in counters.items()
+    }
+    known = {name: values for name, values in counts.items() if values is not None and name in robot.pods}
+    restarted = common_restarts(list(known.values())) if known else np.zeros(len(times), dtype=bool)
     travel: dict[str, FloatArray] = {}
-    for name, entry in source.pods.items():
-        counter = entry if isinstance(entry, PodCounter) else PodCounter(column=entry)
-        pod = robot.pods.get(name)
-        counts = number_column(table, Column(column=counter.column, unit=1.0), findings)
-        if counts is None or pod is None:
-            continue
+    for name, values in known.items():
+        counter, size = counters[name], robot.pods[name].metres_per_count
         where = {"file": table.file, "column": counter.column}
-        continuous = continuous_counter(counts, times, pod.metres_per_count, counter.bits, findings, **where)
+        continuous = continuous_counter(values, times, size, counter.bits, restarted, findings, **where)
         flagged = flagged | continuous.flagged
-        travel[name] = continuous.counts * pod.metres_per_count
+        travel[name] = continuous.counts * size
     heading = _heading(table, source, findings)
     if heading is None and source.heading is None and robot.heading_from != "pods":
         findings.error(
@@ -99,12 +135,19 @@ def _pod_travel(
             'Name it in [odometry] heading, or set heading_from = "pods" in the robot file',
             file=table.file,
         )
-    if len(travel) < len(robot.pods):
+    if not robot.pods:
+        findings.error(
+            FindingCode.UNKNOWN_POD,
+            "pod counts are of no use with a robot file without pods",
+            "Add [pods.NAME] tables to the robot file",
+            file=table.file,
+        )
+    if len(travel) < max(1, len(robot.pods)):
         return None
     if heading is not None and source.heading is not None:
-        heading = without_standstill_bias(
-            heading, times, travel, findings, file=table.file, column=source.heading.column
-        )
+        moved = np.any([np.abs(one - one[0]) > _MOVED_M for one in travel.values()], axis=0)
+        where = {"file": table.file, "column": source.heading.column}
+        heading = without_standstill_bias(heading, times, moved, findings, **where)
     return PodTravel(times, travel, heading, flagged)
 
 
@@ -139,6 +182,10 @@ def _increments(
         turn = None if turn is None else source.frame.heading_sign * turn
     else:
         heading = _heading(table, source, findings)
+        if heading is not None and source.heading is not None and forward is not None and left is not None:
+            moved = np.cumsum(np.hypot(forward, left)) > _MOVED_M
+            where = {"file": table.file, "column": source.heading.column}
+            heading = without_standstill_bias(heading, times, moved, findings, **where)
         turn = None if heading is None else np.diff(heading, prepend=heading[0])
     if forward is None or left is None or turn is None:
         return None
@@ -158,6 +205,10 @@ def _velocities(
         rate = None if rate is None else source.frame.heading_sign * rate
     if forward is None or left is None or rate is None:
         return None
+    if heading is not None and source.heading is not None:
+        moved = np.hypot(forward, left) > _MOVED_M
+        where = {"file": table.file, "column": source.heading.column}
+        heading = without_standstill_bias(heading, times, moved, findings, **where)
     return BodyVelocities(times, np.column_stack([forward, left, rate]), heading, flagged)
 
 
@@ -188,4 +239,9 @@ def read_pose_track(folder: Path, source: PoseSource, findings: FindingList) -> 
     times = forward_time_column(table, source.time, source.offset, findings)
     if times is None:
         return None
-    return _poses(table, source, times, flag_gaps(table, times, findings), findings)
+    track = _poses(table, source, times, flag_gaps(table, times, findings), findings)
+    if track is None:
+        return None
+    # of rows with one time the last one holds, as in the odometry
+    keep = np.append(np.diff(times) > 0.0, True)
+    return replace(track, time_s=times[keep], pose=track.pose[keep], flagged=track.flagged[keep])

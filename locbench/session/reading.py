@@ -2,9 +2,11 @@
 
 from pathlib import Path
 
+import numpy as np
+
 from locbench.config import FieldConfig, RobotConfig, SessionConfig, load_config
 from locbench.errors import ConfigError, SessionError
-from locbench.session.findings import raise_on_errors
+from locbench.session.findings import FindingCode, raise_on_errors
 from locbench.session.mark_tables import read_mark_visits
 from locbench.session.model import Detections, EvidenceLevel, MarkVisits, PoseTrack, Session
 from locbench.session.odometry_tables import read_odometry, read_pose_track
@@ -46,15 +48,25 @@ def read_session(location: Path) -> Session:
     field = load_config(folder / config.field, FieldConfig)
     findings = FindingList()
     odometry = read_odometry(folder, config.odometry, robot, findings)
-    span_s = (-float("inf"), float("inf")) if odometry is None else (odometry.time_s[0], odometry.time_s[-1])
-    stretches = read_stretches(config, field, span_s, str(path), findings)
-    detections = None if config.tags is None else read_detections(folder, config.tags, field, robot, findings)
+    times_s = np.array([-np.inf, np.inf]) if odometry is None else odometry.time_s
+    span_s = (float(times_s[0]), float(times_s[-1]))
+    stretches = read_stretches(config, field, times_s, str(path), findings)
+    detections = None if config.tags is None else read_detections(folder, config.tags, field, robot, span_s, findings)
     marks = None if config.marks is None else read_mark_visits(folder, config.marks, field, span_s, findings)
     truth = None if config.truth is None else read_pose_track(folder, config.truth, findings)
     onboard = None if config.onboard is None else read_pose_track(folder, config.onboard, findings)
+    if truth is not None and config.truth is not None:
+        truth = _overlapping(truth, config.truth.file, span_s, findings)
+    if onboard is not None and config.onboard is not None:
+        onboard = _overlapping(onboard, config.onboard.file, span_s, findings)
     raise_on_errors(findings, str(path))
     if odometry is None or not stretches:
-        raise SessionError("no segment of the session can be replayed", where=str(path))
+        raise SessionError(
+            "no segment lies inside the odometry log",
+            where=f"{path}: segments",
+            received=f"{config.segments[0].start:.6g} s to {config.segments[-1].end:.6g} s",
+            remedy=f"The log runs from {span_s[0]:.6g} s to {span_s[1]:.6g} s; segments are on the log's own clock",
+        )
     return Session(
         name=config.name,
         folder=folder,
@@ -81,3 +93,18 @@ def _evidence(truth: PoseTrack | None, marks: MarkVisits | None, detections: Det
     if detections is not None and len(detections):
         return EvidenceLevel.TAGS_ONLY
     return EvidenceLevel.NOTHING
+
+
+def _overlapping(track: PoseTrack, file: str, span_s: tuple[float, float], findings: FindingList) -> PoseTrack | None:
+    """Return the track, or None with a finding if it has nothing in common with the odometry log."""
+    begin, end = float(track.time_s[0]), float(track.time_s[-1])
+    if begin <= span_s[1] and end >= span_s[0]:
+        return track
+    findings.warning(
+        FindingCode.OUTSIDE_LOG,
+        f"this table runs from {begin:.6g} s to {end:.6g} s and was left out: the odometry log runs from "
+        f"{span_s[0]:.6g} s to {span_s[1]:.6g} s",
+        "Check the clocks, or the table's offset",
+        file=file,
+    )
+    return None

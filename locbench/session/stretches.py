@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from locbench.arrays import FloatArray
 from locbench.config import FieldConfig, SessionConfig
 from locbench.config.session import Segment, Start
 from locbench.errors import ConfigError, nearest_choice
@@ -49,7 +50,7 @@ def start_pose(start: Start, field: FieldConfig, where: str) -> StartPose:
 
 
 def read_stretches(
-    config: SessionConfig, field: FieldConfig, span_s: tuple[float, float], where: str, findings: FindingList
+    config: SessionConfig, field: FieldConfig, times_s: FloatArray, where: str, findings: FindingList
 ) -> tuple[Stretch, ...]:
     """Return the stretches; segments that continue the one before are joined with it, carried ones left out.
 
@@ -59,6 +60,7 @@ def read_stretches(
         If a start pose cannot be found.
     """
     first_start = start_pose(config.start, field, f"{where}: start")
+    span_s = (float(times_s[0]), float(times_s[-1]))
     if not config.segments:
         return (Stretch(("whole log",), *span_s, first_start),)
     stretches: list[Stretch] = []
@@ -66,15 +68,23 @@ def read_stretches(
         if segment.kind == "carried":
             continue
         begin, end = max(segment.start, span_s[0]), min(segment.end, span_s[1])
-        if end <= begin:
+        if np.unique(times_s[(times_s >= begin) & (times_s <= end)]).size < 2:
             findings.warning(
                 FindingCode.SEGMENT_OUTSIDE_LOG,
-                f'segment "{segment.name}" lies outside the odometry log and was left out',
+                f'segment "{segment.name}" holds fewer than two rows of the odometry log and was left out',
                 "Check its start and end, in seconds of the log's clock",
                 file="session.toml",
                 column=f"segments[{index + 1}]",
             )
             continue
+        if stretches and begin > stretches[-1].end_s and segment.start_pose == "continue":
+            findings.warning(
+                FindingCode.UNCOVERED_TIME,
+                f'no segment covers {stretches[-1].end_s:.6g} s to {begin:.6g} s; "{segment.name}" continues across it',
+                "Close the gap, or give the segment a start_pose",
+                file="session.toml",
+                column=f"segments[{index + 1}]",
+            )
         _append(stretches, segment, (begin, end), first_start, field, f"{where}: segments[{index + 1}].start_pose")
     return tuple(stretches)
 

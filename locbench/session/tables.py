@@ -3,9 +3,10 @@
 import gzip
 import warnings
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,7 @@ from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.config.session import Column, TimeColumn
 from locbench.errors import nearest_choice
 from locbench.session.findings import Finding, FindingCode, Severity
+from locbench.units import LARGEST_SI
 
 __all__ = [
     "FindingList",
@@ -27,6 +29,7 @@ __all__ = [
 ]
 
 _GAP_PERIODS = 5.0
+_READABLE = (".csv", ".csv.gz", ".parquet")
 
 
 @dataclass
@@ -49,6 +52,20 @@ class FindingList:
     def note(self, code: FindingCode, message: str, remedy: str, **where: str | int | None) -> None:
         """Add something that was done to the data."""
         self._add(code, Severity.NOTE, message, remedy, where)
+
+    def about_rows(
+        self,
+        severity: Severity,
+        code: FindingCode,
+        rows: IntArray,
+        message: str,
+        remedy: str,
+        **where: str | int | None,
+    ) -> None:
+        """Add one finding for all rows (indices from 0), naming the first; "{count}" in the message is their number."""
+        if len(rows):
+            text = message.format(count=len(rows))
+            self._add(code, severity, text, remedy, {**where, "row": int(rows[0]) + 1})
 
     def _add(
         self, code: FindingCode, severity: Severity, message: str, remedy: str, where: dict[str, str | int | None]
@@ -80,7 +97,7 @@ class Table:
         return len(self.data)
 
 
-def load_table(folder: Path, file: str, findings: FindingList) -> Table | None:
+def load_table(folder: Path, file: str, findings: FindingList, text_columns: Sequence[str] = ()) -> Table | None:
     """Return the table, or None after adding an error finding.
 
     Parameters
@@ -91,13 +108,24 @@ def load_table(folder: Path, file: str, findings: FindingList) -> Table | None:
         Name ending in .csv, .csv.gz or .parquet.
     findings
         Receives what is wrong.
+    text_columns
+        Columns whose cells are names, kept as written: "01" stays "01" and "NA" is no empty cell.
     """
     path = folder / file
     if not path.is_file():
-        findings.error(FindingCode.MISSING_FILE, "no such file", "Check the name in session.toml", file=file)
+        what = "this is a folder, not a table" if path.is_dir() else "no such file"
+        findings.error(FindingCode.MISSING_FILE, what, "Check the name in session.toml", file=file)
+        return None
+    if not file.endswith(_READABLE):
+        findings.error(
+            FindingCode.UNREADABLE_TABLE,
+            "this kind of file is not read",
+            f"Export it as one of {', '.join(_READABLE)}",
+            file=file,
+        )
         return None
     try:
-        data = pd.read_parquet(path) if path.suffix == ".parquet" else _read_csv(path)
+        data = pd.read_parquet(path) if path.suffix == ".parquet" else _read_csv(path, text_columns)
     except ImportError:
         findings.error(
             FindingCode.UNREADABLE_TABLE, "Parquet needs pyarrow", 'pip install "locbench[parquet]"', file=file
@@ -117,6 +145,7 @@ def load_table(folder: Path, file: str, findings: FindingList) -> Table | None:
             FindingCode.EMPTY_TABLE, "the table has no rows", "Remove it from session.toml or log again", file=file
         )
         return None
+    _refuse_other_separators(data, file, findings)
     cut_off = path.suffix == ".csv" and not _ends_with_line_break(path)
     if cut_off:
         findings.warning(
@@ -129,14 +158,31 @@ def load_table(folder: Path, file: str, findings: FindingList) -> Table | None:
     return Table(file, data, cut_off)
 
 
-def _read_csv(path: Path) -> pd.DataFrame:
-    with warnings.catch_warnings():
+def _refuse_other_separators(data: pd.DataFrame, file: str, findings: FindingList) -> None:
+    if len(data.columns) == 1 and any(mark in str(data.columns[0]) for mark in ";\t"):
+        findings.error(
+            FindingCode.UNREADABLE_TABLE,
+            "the columns are parted by semicolons or tabs",
+            "Export the table with commas between columns and points in decimals",
+            file=file,
+        )
+
+
+def _read_csv(path: Path, text_columns: Sequence[str]) -> pd.DataFrame:
+    data = _parsed(path)
+    names = [name for name in text_columns if name in data.columns]
+    if names:
+        data[names] = _parsed(path, dtype=str, keep_default_na=False)[names]
+    return data
+
+
+def _parsed(path: Path, **options: Any) -> pd.DataFrame:
+    opened = gzip.open if path.suffix == ".gz" else open
+    with warnings.catch_warnings(), opened(path, "rt", encoding="utf-8-sig", newline="") as stream:
         # pandas only warns when rows are longer than the header, and then drops data
         warnings.simplefilter("error", pd.errors.ParserWarning)
-        if path.suffix == ".gz":
-            with gzip.open(path, "rt", encoding="utf-8-sig") as stream:
-                return pd.read_csv(stream, index_col=False, skipinitialspace=True, low_memory=False)
-        return pd.read_csv(path, index_col=False, skipinitialspace=True, low_memory=False, encoding="utf-8-sig")
+        data: pd.DataFrame = pd.read_csv(stream, index_col=False, skipinitialspace=True, low_memory=False, **options)
+        return data
 
 
 def _ends_with_line_break(path: Path) -> bool:
@@ -158,8 +204,13 @@ def _find(table: Table, name: str, findings: FindingList) -> "pd.Series | None":
     return None
 
 
+def _holds_text(series: "pd.Series") -> bool:
+    return bool(pd.api.types.is_object_dtype(series) or pd.api.types.is_string_dtype(series))
+
+
 def _as_floats(series: "pd.Series") -> FloatArray:
-    if series.dtype == bool:
+    # truth values and time stamps would turn into numbers nobody meant
+    if not (pd.api.types.is_numeric_dtype(series) or _holds_text(series)) or series.dtype == bool:
         return np.full(len(series), np.nan)
     return np.asarray(pd.to_numeric(series, errors="coerce"), dtype=float)
 
@@ -174,7 +225,7 @@ def _report_bad_cells(
     first = int(np.argmax(bad))
     count = int(np.sum(bad))
     cell = series.iloc[first]
-    what = "the cell is empty" if pd.isna(cell) else "not a finite number"
+    what = "the cell is empty" if pd.isna(cell) else "not a number, or too large to be meant"
     if table.cut_off and first == len(table) - 1:
         what += ": the file looks cut off in its last line"
     elif count > 1:
@@ -196,7 +247,7 @@ def number_column(table: Table, spec: Column, findings: FindingList) -> FloatArr
     if series is None:
         return None
     values = _as_floats(series)
-    bad = ~np.isfinite(values)
+    bad = ~(np.abs(values) * spec.unit <= LARGEST_SI)
     if np.any(bad):
         _report_bad_cells(table, spec.column, series, bad, findings)
         return None
@@ -211,7 +262,7 @@ def sparse_number_column(table: Table, spec: Column | None, findings: FindingLis
     if series is None:
         return None
     values = _as_floats(series)
-    bad = np.asarray(~np.isfinite(values) & ~series.isna().to_numpy())
+    bad = np.asarray(~(np.abs(values) * spec.unit <= LARGEST_SI) & ~series.isna().to_numpy())
     if np.any(bad):
         _report_bad_cells(table, spec.column, series, bad, findings)
         return None
@@ -250,6 +301,14 @@ def backward_steps(times_s: FloatArray) -> IntArray:
     return np.flatnonzero(np.diff(times_s) < 0.0) + 1
 
 
+def repeated_rows(keys: FloatArray) -> BoolArray:
+    """Return (N,) flags of rows of (N, K) that equal an earlier one; NaN equals NaN."""
+    _, first_rows = np.unique(np.nan_to_num(keys, nan=np.inf), axis=0, return_index=True)
+    repeated = np.ones(len(keys), dtype=bool)
+    repeated[first_rows] = False
+    return repeated
+
+
 def forward_time_column(table: Table, spec: TimeColumn, offset_s: float, findings: FindingList) -> FloatArray | None:
     """Return `time_column`, refusing a clock that runs backwards and noting rows of equal time."""
     times = time_column(table, spec, offset_s, findings)
@@ -284,9 +343,9 @@ def flag_gaps(table: Table, times_s: FloatArray, findings: FindingList) -> BoolA
     """Return (N,) flags of rows that end a gap of more than five median periods, and add a finding for them."""
     steps = np.diff(times_s, prepend=times_s[0])
     flagged = np.zeros(len(times_s), dtype=bool)
-    if len(times_s) < 3:
+    if np.count_nonzero(steps) < 2:
         return flagged
-    median = float(np.median(steps[1:]))
+    median = float(np.median(steps[steps > 0.0]))
     flagged[1:] = steps[1:] > _GAP_PERIODS * median
     if np.any(flagged):
         worst = int(np.argmax(np.where(flagged, steps, 0.0)))

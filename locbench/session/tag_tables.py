@@ -8,7 +8,7 @@ from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.config import FieldConfig, RobotConfig
 from locbench.config.session import RangeSource, RobotPoseSource, TagSource
 from locbench.errors import nearest_choice
-from locbench.session.findings import FindingCode
+from locbench.session.findings import FindingCode, Severity
 from locbench.session.frames import field_poses
 from locbench.session.model import Detections, TagKind
 from locbench.session.tables import (
@@ -17,6 +17,7 @@ from locbench.session.tables import (
     backward_steps,
     load_table,
     number_column,
+    repeated_rows,
     sparse_number_column,
     time_column,
     whole_number_column,
@@ -26,9 +27,14 @@ __all__ = ["read_detections"]
 
 
 def read_detections(
-    folder: Path, source: TagSource, field: FieldConfig, robot: RobotConfig, findings: FindingList
+    folder: Path,
+    source: TagSource,
+    field: FieldConfig,
+    robot: RobotConfig,
+    span_s: tuple[float, float],
+    findings: FindingList,
 ) -> Detections | None:
-    """Return the detections of known tags, or None after error findings."""
+    """Return the detections of known tags, or None after error findings; `span_s` is that of the odometry."""
     table = load_table(folder, source.file, findings)
     if table is None:
         return None
@@ -44,6 +50,8 @@ def read_detections(
     arrived = _not_before_capture(table, captured, arrived, findings)
     usable = _known_tags(table, tag, field, findings)
     usable &= ~_repeated(table, captured, tag, value, findings)
+    _note_outside(table, captured, arrived, span_s, findings)
+    _note_missing_headings(table, source, value, findings)
     rows = np.arange(1, len(table) + 1)
     return Detections(
         kind=TagKind(source.kind),
@@ -84,15 +92,16 @@ def _range(table: Table, source: RangeSource, findings: FindingList) -> _Columns
     if reading is None:
         return None
     impossible = np.flatnonzero(reading <= 0.0)
+    findings.about_rows(
+        Severity.ERROR,
+        FindingCode.NOT_A_NUMBER,
+        impossible,
+        "a range must be more than 0 ({count} rows are not)",
+        "Remove rows without a reading",
+        file=table.file,
+        column=source.range.column,
+    )
     if len(impossible):
-        findings.error(
-            FindingCode.NOT_A_NUMBER,
-            f"a range must be more than 0 ({len(impossible)} rows are not)",
-            "Remove rows without a reading",
-            file=table.file,
-            row=int(impossible[0]) + 1,
-            column=source.range.column,
-        )
         return None
     true_range = reading / source.range_scale
     return true_range[:, np.newaxis], true_range, np.full(len(table), np.nan)
@@ -116,59 +125,85 @@ def _mount(source: TagSource, robot: RobotConfig, findings: FindingList) -> Floa
 
 def _note_backward_steps(table: Table, source: TagSource, captured: FloatArray, findings: FindingList) -> None:
     steps = backward_steps(captured)
-    if len(steps):
-        first = int(steps[0])
-        findings.warning(
-            FindingCode.UNSORTED_TIME,
-            f"capture times step back {len(steps)} times, by up to {-np.min(np.diff(captured)):.3g} s; "
-            "the detections were put in order",
-            "Check the clock of the camera's log",
-            file=table.file,
-            row=first + 1,
-            column=source.captured.column,
-        )
+    largest = -float(np.min(np.diff(captured), initial=0.0))
+    findings.about_rows(
+        Severity.WARNING,
+        FindingCode.UNSORTED_TIME,
+        steps,
+        f"capture times step back {{count}} times, by up to {largest:.3g} s; the detections were put in order",
+        "Check the clock of the camera's log",
+        file=table.file,
+        column=source.captured.column,
+    )
 
 
 def _not_before_capture(table: Table, captured: FloatArray, arrived: FloatArray, findings: FindingList) -> FloatArray:
-    early = np.flatnonzero(arrived < captured)
-    if len(early):
-        findings.warning(
-            FindingCode.ARRIVED_BEFORE_CAPTURE,
-            f"{len(early)} detections arrive before they are captured; they count as arriving at capture",
-            "Put both times on one clock",
-            file=table.file,
-            row=int(early[0]) + 1,
-        )
+    findings.about_rows(
+        Severity.WARNING,
+        FindingCode.ARRIVED_BEFORE_CAPTURE,
+        np.flatnonzero(arrived < captured),
+        "{count} detections arrive before they are captured; they count as arriving at capture",
+        "Put both times on one clock",
+        file=table.file,
+    )
     return np.maximum(arrived, captured)
 
 
 def _known_tags(table: Table, tag: IntArray, field: FieldConfig, findings: FindingList) -> BoolArray:
     known = np.isin(tag, [entry.id for entry in field.tags])
     unknown = np.flatnonzero(~known)
-    if len(unknown):
-        ids = ", ".join(str(number) for number in np.unique(tag[unknown])[:8])
-        findings.warning(
-            FindingCode.UNKNOWN_TAG,
-            f"{len(unknown)} detections of tags that are not in the field file were left out (ids {ids})",
-            "Add the tags to the field file, or ignore ids that do not exist on this floor",
-            file=table.file,
-            row=int(unknown[0]) + 1,
-        )
+    ids = ", ".join(str(number) for number in np.unique(tag[unknown])[:8])
+    findings.about_rows(
+        Severity.WARNING,
+        FindingCode.UNKNOWN_TAG,
+        unknown,
+        f"{{count}} detections of tags that are not in the field file were left out (ids {ids})",
+        "Add the tags to the field file, or ignore ids that do not exist on this floor",
+        file=table.file,
+    )
     return known
 
 
 def _repeated(table: Table, captured: FloatArray, tag: IntArray, value: FloatArray, findings: FindingList) -> BoolArray:
-    keys = np.column_stack([captured, tag.astype(float), np.nan_to_num(value, nan=np.inf)])
-    _, first_rows = np.unique(keys, axis=0, return_index=True)
-    repeated = np.ones(len(captured), dtype=bool)
-    repeated[first_rows] = False
-    rows = np.flatnonzero(repeated)
-    if len(rows):
-        findings.warning(
-            FindingCode.DUPLICATE_DETECTION,
-            f"{len(rows)} detections repeat an earlier row and were left out",
-            "Log every detection once",
-            file=table.file,
-            row=int(rows[0]) + 1,
-        )
+    repeated = repeated_rows(np.column_stack([captured, tag.astype(float), value]))
+    findings.about_rows(
+        Severity.WARNING,
+        FindingCode.DUPLICATE_DETECTION,
+        np.flatnonzero(repeated),
+        "{count} detections repeat an earlier row and were left out",
+        "Log every detection once",
+        file=table.file,
+    )
     return repeated
+
+
+def _note_outside(
+    table: Table, captured: FloatArray, arrived: FloatArray, span_s: tuple[float, float], findings: FindingList
+) -> None:
+    outside = np.flatnonzero((captured < span_s[0]) | (arrived > span_s[1]))
+    # a detection or two on their way when logging stops are nothing to report
+    if len(outside) <= max(3, 0.02 * len(captured)):
+        return
+    findings.about_rows(
+        Severity.WARNING,
+        FindingCode.OUTSIDE_LOG,
+        outside,
+        f"{{count}} of {len(captured)} detections lie outside the odometry log and are not used: they run from "
+        f"{captured.min():.6g} s to {arrived.max():.6g} s, the log from {span_s[0]:.6g} s to {span_s[1]:.6g} s",
+        "Check the clocks, or the table's offset",
+        file=table.file,
+    )
+
+
+def _note_missing_headings(table: Table, source: TagSource, value: FloatArray, findings: FindingList) -> None:
+    if isinstance(source, RangeSource) or source.heading is None:
+        return
+    findings.about_rows(
+        Severity.NOTE,
+        FindingCode.HEADING_MISSING,
+        np.flatnonzero(~np.isfinite(value[:, 2])),
+        "{count} detections have no heading; only their position is used",
+        "Nothing, if the camera does not always give one",
+        file=table.file,
+        column=source.heading.column,
+    )

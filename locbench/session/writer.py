@@ -26,6 +26,9 @@ __all__ = [
     "write_session",
 ]
 
+# The first line of a simulated session.toml: such a folder may be written again.
+_MADE_BY = "# Made by locbench simulate; it will be replaced when simulated again."
+
 
 @dataclass(frozen=True)
 class SourceFiles:
@@ -236,9 +239,11 @@ def write_session(folder: Path, record: SessionRecord) -> dict[str, int]:
     Raises
     ------
     OutputError
-        If the folder cannot be written, or no relative path leads to the configuration files.
+        If the folder cannot be written, holds a session that was not simulated, or no relative path leads to the
+        configuration files.
     """
     tables = _tables(record)
+    _refuse_other_sessions(folder, [table.file for table in tables])
     rows: dict[str, int] = {}
     with staged_directory(folder) as stage:
         for table in tables:
@@ -246,5 +251,21 @@ def write_session(folder: Path, record: SessionRecord) -> dict[str, int]:
             frame.to_csv(stage / table.file, index=False, lineterminator="\n")
             rows[table.section] = len(frame)
         text = _session_toml(record, tables, folder)
-        (stage / "session.toml").write_text(text, encoding="utf-8", newline="\n")
+        (stage / "session.toml").write_text(f"{_MADE_BY}\n{text}", encoding="utf-8", newline="\n")
     return rows
+
+
+def _refuse_other_sessions(folder: Path, files: Iterable[str]) -> None:
+    """Refuse to replace a log that nobody can make again."""
+    session = folder / "session.toml"
+    if session.exists():
+        simulated = session.read_text(encoding="utf-8", errors="replace").startswith(_MADE_BY)
+        taken = None if simulated else "session.toml"
+    else:
+        taken = next((file for file in files if (folder / file).exists()), None)
+    if taken is not None:
+        raise OutputError(
+            f"this folder holds a {taken} that was not simulated",
+            where=str(folder),
+            remedy="Choose another --out folder",
+        )

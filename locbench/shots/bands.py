@@ -10,7 +10,7 @@ from locbench.accuracy import Comparison
 from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.config import ShooterConfig
 from locbench.config.field import Band, Goal
-from locbench.shots.landing import can_aim, landing_offset
+from locbench.shots.landing import can_aim, landing_offset, line_of_fire
 from locbench.shots.opening import clean_entry
 from locbench.statistics import (
     UncertainNumber,
@@ -41,7 +41,7 @@ class Shots:
     reference_variance
         (K, 2) what the reference's own uncertainty adds to lateral and along.
     place
-        (K,) row of the place in what `aim_from` was given.
+        (K,) row of the visit or reference time the shot was aimed at.
     run
         (K,) number of the session.
     """
@@ -69,13 +69,13 @@ def aim_from(comparison: Comparison, goal: Goal, shooter: ShooterConfig | None, 
     variance = np.diagonal(comparison.reference_covariance[known], axis1=1, axis2=2)
     return Shots(
         goal=goal.name,
-        place=np.flatnonzero(known),
+        place=comparison.source[known],
         range_m=np.asarray(distance),
         offset=offset,
         aimable=(
             np.ones(len(offset), dtype=bool) if shooter is None else can_aim(believed_pose, centre, shooter.turret)
         ),
-        clean=None if shooter is None else clean_entry(offset, goal.opening, shooter),
+        clean=None if shooter is None else clean_entry(offset, line_of_fire(true_pose, centre), goal, shooter),
         reference_variance=np.column_stack([variance[:, 0] + distance**2 * variance[:, 2], variance[:, 0]]),
         run=np.full(len(offset), float(run)),
     )

@@ -10,7 +10,7 @@ from locbench.arrays import BoolArray, FloatArray
 from locbench.config.shooter import Turret
 from locbench.geometry import compose, inverse, transform_points, wrap_angle
 
-__all__ = ["can_aim", "landing_offset"]
+__all__ = ["can_aim", "landing_offset", "line_of_fire"]
 
 
 def landing_offset(true_pose: FloatArray, believed_pose: FloatArray, goal: FloatArray) -> FloatArray:
@@ -29,11 +29,17 @@ def landing_offset(true_pose: FloatArray, believed_pose: FloatArray, goal: Float
     """
     carry = compose(true_pose, inverse(believed_pose))
     offset = transform_points(carry, np.broadcast_to(goal, (len(carry), 2))) - goal
-    line = goal - true_pose[:, :2]
-    unit = line / np.linalg.norm(line, axis=1, keepdims=True)
+    unit = line_of_fire(true_pose, goal)
     along = np.sum(offset * unit, axis=1)
     lateral = unit[:, 0] * offset[:, 1] - unit[:, 1] * offset[:, 0]
     return np.column_stack([lateral, along])
+
+
+def line_of_fire(pose: FloatArray, goal: FloatArray) -> FloatArray:
+    """Return the unit vectors (K, 2) from poses to the goal; field +x where the robot stands in the goal."""
+    line = goal - pose[:, :2]
+    distance = np.linalg.norm(line, axis=1, keepdims=True)
+    return np.where(distance > 0.0, line / np.where(distance > 0.0, distance, 1.0), [1.0, 0.0])
 
 
 def can_aim(believed_pose: FloatArray, goal: FloatArray, turret: Turret) -> BoolArray:

@@ -3,9 +3,15 @@
 import math
 
 import numpy as np
+from scipy import special
 
 from locbench.arrays import FloatArray
-from locbench.statistics.intervals import NORMAL_95, order_statistic_interval, rms_interval
+from locbench.statistics.intervals import (
+    effective_mean_size,
+    mean_square_freedom,
+    order_statistic_interval,
+    rms_interval,
+)
 from locbench.statistics.uncertain import UncertainNumber, measured, unavailable
 
 __all__ = [
@@ -18,14 +24,23 @@ __all__ = [
 
 _FEWEST_FOR_AN_INTERVAL = 6
 _FEWEST_FOR_R95 = 20
+_FEWEST_FREEDOM = 4
 
 
 def _too_few(independent: float) -> str | None:
     if independent >= _FEWEST_FOR_AN_INTERVAL:
         return None
     return (
-        f"no interval: errors of one run share their drift, so these are worth {independent:.1f} independent ones; "
+        f"no interval: errors of one run hang together, so these are worth {independent:.1f} independent ones; "
         f"{_FEWEST_FOR_AN_INTERVAL} are needed"
+    )
+
+
+def _carried_by_a_few(freedom: float) -> str | None:
+    if freedom >= _FEWEST_FREEDOM:
+        return None
+    return (
+        f"no interval: a few large errors carry the figure ({freedom:.1f} degrees of freedom, {_FEWEST_FREEDOM} needed)"
     )
 
 
@@ -39,37 +54,44 @@ def root_mean_square(errors: FloatArray, independent: float, reference_variance:
     Parameters
     ----------
     errors
-        (N,) or (N, D) without NaN.
+        (N,) or (N, D) without NaN, in order of time.
     independent
-        How many independent errors they are worth.
+        How many independent errors they are worth if they are Gaussian.
     reference_variance
         Mean variance of the reference, summed over the D components (GUM: the marks' own uncertainty). It is part
         of what is observed, so the interval's lower end is given with it taken off.
     """
     count = len(errors)
-    method = "root mean square; chi-square interval on the effective number of independent errors"
+    method = "root mean square; chi-square interval, degrees of freedom from the errors' scatter and correlation"
     if count == 0:
         return unavailable("no comparison with a reference", method=method)
     value = math.sqrt(float(np.mean(_radii(errors) ** 2)))
-    why = _too_few(independent)
+    freedom = mean_square_freedom(errors, independent)
+    why = _too_few(independent) or _carried_by_a_few(freedom)
     if why is not None:
-        return measured(value, None, count, method, why, independent)
-    lower, upper = rms_interval(value, independent)
+        return measured(value, None, count, method, why, freedom)
+    lower, upper = rms_interval(value, freedom)
     interval = (math.sqrt(max(0.0, lower**2 - reference_variance)), upper)
-    return measured(value, interval, count, method, None, independent)
+    return measured(value, interval, count, method, None, freedom)
 
 
 def mean_with_interval(radii: FloatArray, independent: float) -> UncertainNumber:
-    """Return the mean of radial errors (N,) with a normal interval on the effective number of them."""
+    """Return the mean of radial errors (N,), in order of time, with a Student interval.
+
+    Source: Zwiers & von Storch, J. Climate 8 (1995) 336-351 (mean of correlated values).
+    """
     count = len(radii)
-    method = "mean; normal interval on the effective number of independent errors"
+    method = "mean; Student interval on the effective number of independent errors"
     if count == 0:
         return unavailable("no comparison with a reference", method=method)
     value = float(np.mean(radii))
+    independent = min(independent, effective_mean_size(radii))
     why = _too_few(independent)
     if why is not None:
         return measured(value, None, count, method, why, independent)
-    half = NORMAL_95 * float(np.std(radii, ddof=1)) / math.sqrt(independent)
+    # the scatter of correlated values about their own mean is too small by the share they are worth
+    spread = float(np.std(radii, ddof=1)) * math.sqrt(independent / (independent - 1.0))
+    half = float(special.stdtrit(independent - 1.0, 0.975)) * spread / math.sqrt(independent)
     return measured(value, (max(0.0, value - half), value + half), count, method, None, independent)
 
 
@@ -86,6 +108,8 @@ def circular_error_probable(radii: FloatArray, independent: float) -> UncertainN
         return unavailable("no comparison with a reference", method=method)
     why = _too_few(independent)
     interval = None if why else order_statistic_interval(_thinned(radii, independent), 0.5)
+    if interval is None and why is None:
+        why = "no interval: too few errors are independent"
     return measured(float(np.median(radii)), interval, count, method, why, independent)
 
 

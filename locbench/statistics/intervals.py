@@ -11,7 +11,9 @@ __all__ = [
     "NORMAL_95",
     "chi_square_mean_band",
     "chi_square_quantile",
+    "effective_mean_size",
     "effective_sample_size",
+    "mean_square_freedom",
     "order_statistic_interval",
     "rms_interval",
     "wilson_interval",
@@ -50,13 +52,63 @@ def effective_sample_size(errors: FloatArray) -> float:
     energy = float(np.sum(series**2))
     if count < 2 or energy == 0.0:
         return float(count)
-    series = series.reshape(count, -1)
+    return count / (1.0 + 2.0 * float(np.sum(_positive_correlations(series.reshape(count, -1)) ** 2)))
+
+
+def effective_mean_size(values: FloatArray) -> float:
+    """Return how many independent values the given ones are worth for their mean.
+
+    Parameters
+    ----------
+    values
+        (N,) in order of time, without NaN.
+
+    Returns
+    -------
+    float
+        N / (1 + 2 sum rho_k) about their mean, the sum cut as in `effective_sample_size`; between 0 and N.
+    """
+    count = len(values)
+    centred = np.asarray(values, dtype=float) - np.mean(values) if count else np.zeros(0)
+    if count < 2 or not np.any(centred):
+        return float(count)
+    return count / (1.0 + 2.0 * float(np.sum(_positive_correlations(centred.reshape(count, 1)))))
+
+
+def _positive_correlations(series: FloatArray) -> FloatArray:
+    """Return the autocorrelations of (N, D) from lag 1 to before the first that is not positive."""
+    count = len(series)
     padded = 1 << (2 * count - 1).bit_length()
     spectrum = np.abs(np.fft.rfft(series, padded, axis=0)) ** 2
-    correlation = np.fft.irfft(spectrum.sum(axis=1), padded)[:count] / energy
+    correlation = np.fft.irfft(spectrum.sum(axis=1), padded)[:count] / float(np.sum(series**2))
     not_positive = np.flatnonzero(correlation <= 0.0)
-    last = int(not_positive[0]) if len(not_positive) else count
-    return count / (1.0 + 2.0 * float(np.sum(correlation[1:last] ** 2)))
+    return np.asarray(correlation[1 : int(not_positive[0]) if len(not_positive) else count])
+
+
+def mean_square_freedom(errors: FloatArray, independent: float) -> float:
+    """Return the degrees of freedom with which the mean square of errors is known.
+
+    Parameters
+    ----------
+    errors
+        (N,) or (N, D) in order of time, without NaN.
+    independent
+        How many independent errors they are worth if they are Gaussian.
+
+    Notes
+    -----
+    Satterthwaite, Biometrics Bulletin 2 (1946) 110-114: 2 mean^2 / variance of the mean, here of the squared sizes with
+    their own scatter and autocorrelation. A few large errors among many small ones leave few degrees of freedom.
+    """
+    sizes = (
+        np.sum(np.asarray(errors, dtype=float).reshape(len(errors), -1) ** 2, axis=1) if len(errors) else np.zeros(0)
+    )
+    if len(sizes) < 2 or not np.any(sizes):
+        return independent
+    relative_variance = float(np.var(sizes, ddof=1)) / float(np.mean(sizes)) ** 2
+    if relative_variance == 0.0:
+        return independent
+    return min(independent, 2.0 * effective_mean_size(sizes) / relative_variance)
 
 
 def rms_interval(rms: float, independent: float) -> tuple[float, float]:
@@ -67,7 +119,8 @@ def rms_interval(rms: float, independent: float) -> tuple[float, float]:
     rms
         Root mean square of the radial errors.
     independent
-        Number of independent errors; also the degrees of freedom, on the safe side of two per position.
+        Degrees of freedom: the number of independent errors, on the safe side of two per position, or what
+        `mean_square_freedom` leaves of it.
 
     Notes
     -----

@@ -38,11 +38,6 @@ class Measurement:
         difference = np.asarray(value - expected)
         return np.where(self.angular, wrap_angle(difference), difference)
 
-    @property
-    def is_pose(self) -> bool:
-        """Whether it measures the position itself, as the modes without a Kalman gain need."""
-        return len(self.value) >= 2
-
 
 def measurement(sightings: Sightings, index: int) -> Measurement:
     """Return detection `index` as a measurement; of a pose without heading only the position counts."""

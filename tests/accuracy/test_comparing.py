@@ -17,6 +17,7 @@ from locbench.accuracy import (
     mean_normalised_error_squared,
     outlying_segments,
     summarise,
+    summarise_uncorrected,
     typical_innovation_squared,
     visits_on_reference,
 )
@@ -33,7 +34,8 @@ DRIVE = motion(rows=400)
 POSES = dead_reckon(DRIVE, START.pose)
 ESTIMATE = dead_reckoning(DRIVE, START, NOISE)
 SHIFT = np.array([0.03, -0.04, 0.02])
-TRUTH = Reference(DRIVE.time_s, POSES - SHIFT, 0.001, 0.001)
+NO_GAP = np.zeros(len(DRIVE.time_s), dtype=bool)
+TRUTH = Reference(DRIVE.time_s, POSES - SHIFT, NO_GAP, 0.001, 0.001)
 
 
 def _visits(*spans, heading=True):
@@ -111,6 +113,7 @@ def test_drift_of_a_scale_error_is_its_share():
     truth = Reference(
         DRIVE.time_s,
         dead_reckon(dataclasses.replace(DRIVE, twist=DRIVE.twist * [1 / 1.02, 1 / 1.02, 1]), START.pose),
+        NO_GAP,
         0,
         0,
     )
@@ -195,11 +198,82 @@ def test_the_longest_time_without_a_fix_includes_the_ends():
     assert longest_without_fix(corrections, DRIVE) == max(arrival - span[0], span[1] - arrival)
 
 
-def test_visits_can_take_their_poses_from_the_truth():
-    visits = visits_on_reference(_visits((DRIVE.time_s[50], DRIVE.time_s[60])), TRUTH)
-    middle = (DRIVE.time_s[50] + DRIVE.time_s[60]) / 2
-    np.testing.assert_allclose(visits.pose, TRUTH.poses_at(np.array([middle])))
+def test_visits_take_their_poses_from_the_truth_over_the_same_moments_as_the_belief():
+    """Even on the move, an exact estimate has no error at a visit."""
+    visits = visits_on_reference(_visits((DRIVE.time_s[50], DRIVE.time_s[90])), TRUTH)
+    exact = Reference(DRIVE.time_s, POSES, NO_GAP, 0.001, 0.001)
+    on_the_move = visits_on_reference(_visits((DRIVE.time_s[50], DRIVE.time_s[90])), exact)
+    np.testing.assert_allclose(against_marks(ESTIMATE, DRIVE, on_the_move, 0).error, 0.0, atol=1e-12)
     assert visits.position_std_m[0] == 0.001
+
+
+def test_visits_keep_what_the_truth_does_not_know():
+    spans = ((DRIVE.time_s[50], DRIVE.time_s[60]), (DRIVE.time_s[250], DRIVE.time_s[260]))
+    marks = _visits(*spans)
+    positions_only = Reference(DRIVE.time_s, (POSES - SHIFT) * [1, 1, np.nan], NO_GAP, 0.001, 0.0)
+    seen = visits_on_reference(marks, positions_only)
+    np.testing.assert_array_equal(seen.pose[:, 2], marks.pose[:, 2])
+    np.testing.assert_array_equal(seen.heading_std_rad, marks.heading_std_rad)
+    assert seen.position_std_m.tolist() == [0.001, 0.001]
+    early = Reference(DRIVE.time_s[:200], POSES[:200], NO_GAP[:200], 0.001, 0.001)
+    seen = visits_on_reference(marks, early)
+    assert seen.position_std_m.tolist() == [0.001, 0.002]
+    np.testing.assert_array_equal(seen.pose[1], marks.pose[1])
+
+
+def test_a_reference_with_a_gap_leaves_corrections_inside_it_undecided():
+    gap = NO_GAP.copy()
+    gap[200] = True
+    keep = np.ones(len(gap), dtype=bool)
+    keep[100:200] = False
+    broken = Reference(DRIVE.time_s[keep], (POSES - SHIFT)[keep], gap[keep], 0.001, 0.001)
+    config = fusion()
+    found = detections(DRIVE, POSES - SHIFT, count=60)
+    corrections = fuse(DRIVE, START, sightings(found, config), config, NOISE).corrections
+    inside = (corrections.arrived_s > DRIVE.time_s[99]) & (corrections.arrived_s < DRIVE.time_s[200])
+    decided = {CorrectionVerdict.HELPED, CorrectionVerdict.HURT}
+    verdicts = judged(corrections, broken)
+    assert inside.sum() > 5
+    assert not any(verdict in decided for verdict, gone in zip(verdicts, inside, strict=True) if gone)
+    assert any(verdict in decided for verdict, gone in zip(verdicts, inside, strict=True) if not gone)
+
+
+def test_equal_parts_are_cut_stretch_by_stretch():
+    halves = [DRIVE.within(DRIVE.time_s[0], DRIVE.time_s[300]), DRIVE.within(DRIVE.time_s[301], DRIVE.time_s[-1])]
+    parts = [against_truth(ESTIMATE, half, TRUTH, i) for i, half in enumerate(halves)]
+    segments = drift_segments(equal_parts(joined(parts), 20))
+    total = sum(half.path_length_m[-1] for half in halves)
+    assert 16 <= len(segments) <= 21
+    assert segments.length_m.sum() == pytest.approx(total, rel=0.02)
+
+
+def test_a_press_between_two_stretches_belongs_to_the_second():
+    cut = DRIVE.time_s[200]
+    press = _visits((cut, cut))
+    first, second = DRIVE.within(DRIVE.time_s[0], cut), DRIVE.within(cut, DRIVE.time_s[-1])
+    assert len(against_marks(ESTIMATE, first, press, 0)) == 0
+    found = against_marks(ESTIMATE, second, press, 1)
+    assert found.source.tolist() == [0]
+
+
+def test_a_visit_without_reference_does_not_hide_the_others():
+    spans = [(DRIVE.time_s[i],) * 2 for i in (50, 150)]
+    visits = _visits(*spans)
+    lost = dataclasses.replace(visits, pose=visits.pose * [[1, 1, 1], [np.nan, 1, 1]])
+    comparison = against_marks(ESTIMATE, DRIVE, lost, 0)
+    assert mean_normalised_error_squared(comparison).value is not None
+    assert summarise([comparison]).count == 1
+
+
+def test_what_nothing_corrects_counts_each_run_once():
+    runs = [against_truth(ESTIMATE, DRIVE, TRUTH, 0)]
+    assert summarise_uncorrected(runs).position_rms_m.ci95 is None
+    assert summarise_uncorrected(runs * 5).position_rms_m.ci95 is None
+    spread = [
+        against_truth(ESTIMATE, DRIVE, dataclasses.replace(TRUTH, pose=POSES - k * SHIFT), 0)
+        for k in (0.5, 1.0, 1.5, 0.8, 1.2, 1.1, 0.9)
+    ]
+    assert summarise_uncorrected(spread).position_rms_m.ci95 is not None
 
 
 def test_several_runs_are_taken_together():

@@ -1,4 +1,5 @@
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -138,3 +139,39 @@ def test_the_demo_sessions_need_no_option(session, tmp_path, monkeypatch):
     gated = estimators["gated_kalman"]["truth"]["position_rms_m"]["value"]
     assert gated < 0.5 * estimators["dead_reckoning"]["truth"]["position_rms_m"]["value"]
     assert sum(path.stat().st_size for path in demo.iterdir()) < 2_000_000
+
+
+def test_somebodys_own_tables_are_never_replaced(folder, tmp_path, capsys):
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    assert _run("evaluate", folder, "--out", folder) == 2
+    assert "holds a session" in capsys.readouterr().err
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "drift.csv").write_text("my own")
+    assert _run("evaluate", folder, "--out", tmp_path / "mine") == 2
+    assert "drift.csv" in capsys.readouterr().err
+    assert (tmp_path / "mine" / "drift.csv").read_text() == "my own"
+    scenario = Path(__file__).parents[2] / "configs" / "scenario_healthy.toml"
+    assert _run("simulate", scenario, "--out", folder) == 2
+    assert "was not simulated" in capsys.readouterr().err
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+
+
+def test_a_terminal_that_lacks_letters_still_gets_the_answer(folder, tmp_path):
+    path = folder / "session.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("small log", "機器人 log"), encoding="utf-8")
+    run = subprocess.run(
+        [sys.executable, "-m", "locbench", "evaluate", str(folder), "--out", str(tmp_path / "out")],
+        capture_output=True,
+        env={**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"},
+        check=False,
+    )
+    assert run.returncode == 0
+    assert run.stdout.startswith(b"Evidence A")
+
+
+@pytest.mark.parametrize("pods", ["", "[pods]\n"])
+def test_pod_counts_without_pods_are_bad_input(tmp_path, capsys, pods):
+    folder = SmallLog(tmp_path / "log").write()
+    (folder / "robot.toml").write_text(f'name = "r"\nheading_from = "pods"\n{pods}')
+    assert _run("evaluate", folder, "--out", tmp_path / "out") == 2
+    assert "pod" in capsys.readouterr().err

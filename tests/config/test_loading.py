@@ -20,7 +20,24 @@ pods = { left = "l" }
 FUSION = 'name = "f"\n'
 SHOOTER = 'name = "s"\nentry_angle = "50 deg"\n[projectile]\ndiameter = "70 mm"\n'
 
+VELOCITIES = SESSION.replace("pod_counts", "velocities").replace(
+    'pods = { left = "l" }', 'vx = { column = "v", unit = "m/s" }'
+)
+RANGES = (
+    SESSION
+    + """[tags]
+kind = "range"
+file = "t.csv"
+captured = { column = "t", unit = "ms" }
+latency = "0 s"
+tag = "id"
+range = { column = "r", unit = "m" }
+"""
+)
+
 CASES = [
+    (SessionConfig, VELOCITIES, '"v"', '"w"', ["odometry.vx", "unknown key", "forward", "left", "turn_rate"]),
+    (SessionConfig, RANGES, 'tag = "id"', 'tag = "id"\nbearing = 1', ["tags.bearing", "unknown key", "range_scale"]),
     (
         RobotConfig,
         ROBOT,
@@ -79,6 +96,13 @@ CASES = [
     (SessionConfig, SESSION, 'column = "t"', 'colunm = "t"', ["odometry.time.colunm", 'Did you mean "column"']),
     (SessionConfig, SESSION, 'mark = "S1"', 'mark = "S1"\nx = "1 m"', ["start", "exclude each other"]),
     (SessionConfig, SESSION, 'mark = "S1"', 'x = "1 m"\ny = "1 m"\nheading = "0 deg"', ["start", "position_std"]),
+    (
+        SessionConfig,
+        SESSION,
+        'pods = { left = "l" }',
+        'pods = { left = { colum = "l" } }',
+        ["odometry.pods.left.colum"],
+    ),
     (SessionConfig, SESSION, "[start]", "[star]", ["star", "unknown key", 'Did you mean "start"']),
     (FusionConfig, FUSION, '"f"', '"dead_reckoning"', ["reserved"]),
     (
@@ -143,7 +167,7 @@ def test_a_missing_file_and_bytes_that_are_not_text(tmp_path):
 def test_several_mistakes_are_counted(tmp_path):
     path = tmp_path / "many.toml"
     path.write_text(ROBOT.replace('"35 mm"', "35"))
-    with pytest.raises(ConfigError, match="and 2 more in this file"):
+    with pytest.raises(ConfigError, match=r"also wrong: pods\.right\.wheel_diameter, pods\.cross\.wheel_diameter"):
         load_config(path, RobotConfig)
 
 

@@ -2,7 +2,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from builders import START, detections, fusion, motion, sightings
+from builders import START, detections, motion
 
 from locbench.config import MotionNoise
 from locbench.fusion import dead_reckoning, onboard, sample_track, tags_only
@@ -17,7 +17,7 @@ TRUTH = dead_reckon(DRIVE, START.pose)
 
 def test_tags_only_is_the_newest_capture_that_has_arrived_held_for_half_a_second():
     found = detections(DRIVE, TRUTH, count=12, latest_s=0.4)
-    track = tags_only(sightings(found, fusion()), DRIVE, NOISE).track
+    track = tags_only(found, DRIVE, NOISE).track
     times = np.linspace(DRIVE.time_s[0], DRIVE.time_s[-1], 500)
     sampled = sample_track(track, DRIVE, NOISE, times)
     for time, pose in zip(times, sampled.pose, strict=True):
@@ -57,7 +57,7 @@ def test_outside_the_log_there_is_no_pose():
 
 def test_tags_only_without_detections_covers_nothing():
     nothing = detections(DRIVE, TRUTH, count=0)
-    track = tags_only(sightings(nothing, fusion()), DRIVE, NOISE).track
+    track = tags_only(nothing, DRIVE, NOISE).track
     assert np.all(np.isnan(sample_track(track, DRIVE, NOISE, DRIVE.time_s).pose))
 
 
@@ -65,4 +65,4 @@ def test_tags_only_without_detections_covers_nothing():
 def test_detections_outside_the_stretch_are_not_offered(missing):
     found = detections(DRIVE, TRUTH, count=6)
     away = dataclasses.replace(found, **{missing: getattr(found, missing) + (1e3 if missing == "arrived_s" else -1e3)})
-    assert len(tags_only(sightings(away, fusion()), DRIVE, NOISE).track.time_s) == 0
+    assert len(tags_only(away, DRIVE, NOISE).track.time_s) == 0

@@ -136,9 +136,17 @@ def test_circular_mean_crosses_the_seam():
 def test_interpolation_takes_the_short_way_round_and_does_not_extrapolate():
     times = np.array([0.0, 1.0])
     poses_ = np.array([[0.0, 0.0, np.radians(170)], [1.0, 2.0, np.radians(-170)]])
-    middle = interpolate_poses(times, poses_, np.array([0.5, 1.5]))
+    no_gap = np.zeros(2, dtype=bool)
+    middle = interpolate_poses(times, poses_, no_gap, np.array([0.5, 1.5]))
     np.testing.assert_allclose(middle[0], [0.5, 1.0, np.pi])
     assert np.all(np.isnan(middle[1]))
+
+
+def test_nothing_is_invented_inside_a_gap():
+    times, poses_ = np.array([0.0, 1.0, 5.0, 6.0]), np.zeros((4, 3))
+    gap_before = np.array([False, False, True, False])
+    found = interpolate_poses(times, poses_, gap_before, np.array([0.5, 1.0, 3.0, 5.0, 5.5]))
+    assert np.isfinite(found[:, 0]).tolist() == [True, True, False, True, True]
 
 
 def test_points_follow_their_frame():

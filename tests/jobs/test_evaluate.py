@@ -142,7 +142,11 @@ def test_a_shooter_turns_misses_into_hits(tmp_path):
 @pytest.mark.parametrize(
     ("text", "error", "words"),
     [
-        ('name = "f"\n[trust]\nexcluded_tags = [7]\n', ConfigError, ["excluded_tags", "7", "Tags: 1"]),
+        (
+            'name = "f"\n[trust]\nexcluded_tags = [7]\n',
+            ConfigError,
+            ["fusion.toml: trust.excluded", "7", "Tags: 1"],
+        ),
         ('name = "tags_only"\n', ConfigError, ["reserved"]),
     ],
 )

@@ -21,6 +21,7 @@ def _comparison(believed, reference):
         reference=reference,
         reference_covariance=np.zeros((count, 3, 3)),
         stretch=np.zeros(count),
+        source=np.arange(count),
     )
 
 

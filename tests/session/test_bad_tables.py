@@ -2,6 +2,7 @@
 
 import gzip
 
+import pandas as pd
 import pytest
 from logs import SmallLog
 
@@ -57,7 +58,10 @@ CASES = {
     "text": (lambda f: _put(f, "odometry.csv", 5, 1, "oops"), ["odometry.csv", "row 5", '"l"', "oops"]),
     "empty cell": (lambda f: _put(f, "truth.csv", 9, 2, ""), ["truth.csv", "row 9", '"y"', "empty"]),
     "nan": (lambda f: _put(f, "odometry.csv", 6, 4, "NaN"), ["odometry.csv", "row 6", '"gyro"', "empty"]),
-    "infinite": (lambda f: _put(f, "odometry.csv", 6, 4, "inf"), ["odometry.csv", "row 6", "finite"]),
+    "infinite": (
+        lambda f: _put(f, "odometry.csv", 6, 4, "inf"),
+        ["odometry.csv", "row 6", "not a number, or too large"],
+    ),
     "tag id": (lambda f: _put(f, "tags.csv", 3, 1, "1.5"), ["tags.csv", "row 3", '"id"', "1.5"]),
     "no rows": (_header_only, ["tags.csv", "no rows"]),
     "no bytes": (lambda f: (f / "odometry.csv").write_text(""), ["odometry.csv", "cannot be read"]),
@@ -65,7 +69,12 @@ CASES = {
     "not there": (lambda f: (f / "marks.csv").unlink(), ["marks.csv", "no such file"]),
     "row too long": (_long_row, ["truth.csv", "cannot be read"]),
     "unknown mark": (lambda f: _put(f, "marks.csv", 1, 2, "M3"), ["marks.csv", "row 1", "M3", "S1, M2"]),
-    "visit reversed": (lambda f: _put(f, "marks.csv", 1, 1, "1.0"), ["marks.csv", "row 1", "ends before"]),
+    "visit reversed": (lambda f: _put(f, "marks.csv", 1, 1, "1.0"), ["marks.csv", "row 1", "end before they begin"]),
+    "semicolons": (
+        lambda f: (f / "truth.csv").write_text((f / "truth.csv").read_text().replace(",", ";")),
+        ["truth.csv", "semicolons"],
+    ),
+    "far too large": (lambda f: _put(f, "truth.csv", 4, 1, "1e80"), ["truth.csv", "row 4", '"x"', "too large"]),
     "binary": (lambda f: (f / "truth.csv").write_bytes(b"\x00\xff\xfe" * 50), ["truth.csv", "cannot be read"]),
 }
 
@@ -140,3 +149,24 @@ def test_a_last_line_without_a_break_is_a_finding(tmp_path):
     path = folder / "odometry.csv"
     path.write_text(path.read_text().rstrip("\n"))
     assert [f.code for f in read_session(folder).findings] == ["cut_last_line"]
+
+
+def test_a_parquet_column_of_time_stamps_is_refused(tmp_path):
+    log = SmallLog(tmp_path, file="odometry.parquet")
+    table = log.tables["odometry.parquet"]
+    table["t_ms"] = pd.to_datetime(table["t_ms"], unit="ms")
+    with pytest.raises(SessionError, match="not a number"):
+        read_session(log.write())
+
+
+def test_a_folder_and_a_spreadsheet_are_no_tables(tmp_path):
+    folder = SmallLog(tmp_path).write()
+    (folder / "odometry.csv").unlink()
+    (folder / "odometry.csv").mkdir()
+    with pytest.raises(SessionError, match="this is a folder"):
+        read_session(folder)
+    other = SmallLog(tmp_path / "b").write()
+    (other / "session.toml").write_text((other / "session.toml").read_text().replace("odometry.csv", "log.xlsx"))
+    (other / "log.xlsx").write_text("a,b\n1,2\n")
+    with pytest.raises(SessionError, match="this kind of file is not read"):
+        read_session(other)

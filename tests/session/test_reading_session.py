@@ -3,7 +3,7 @@ import pandas as pd
 import pytest
 from logs import ODOMETRY, SmallLog
 
-from locbench.errors import ConfigError
+from locbench.errors import ConfigError, SessionError
 from locbench.odometry import dead_reckon, measure_motion
 from locbench.session import EvidenceLevel, read_session
 
@@ -90,6 +90,140 @@ def test_clock_offsets_put_tables_on_one_clock(tmp_path):
     detections = read_session(log.write()).detections
     assert detections.captured_s[0] == pytest.approx(0.0)
     assert np.all(detections.arrived_s - detections.captured_s == pytest.approx(0.04))
+
+
+@pytest.mark.parametrize("row", range(20, 390, 30))
+@pytest.mark.parametrize("period_rows", [1, 3])
+def test_a_restart_of_the_controller_is_never_taken_for_a_wrap_around(tmp_path, row, period_rows):
+    log = SmallLog(tmp_path)
+    table = log.tables["odometry.csv"]
+    table.loc[row:, ["l", "r", "c"]] -= table.loc[row, ["l", "r", "c"]]
+    log.tables["odometry.csv"] = table.iloc[row % period_rows :: period_rows].reset_index(drop=True)
+    session = read_session(log.write())
+    assert {f.code for f in session.findings} <= {"counter_reset"}
+    # no more than the travel of one row may be lost
+    motion = measure_motion(session.odometry, session.robot)
+    whole = 0.51 * (motion.time_s[-1] - motion.time_s[0])
+    assert motion.path_length_m[-1] == pytest.approx(whole, abs=2.5 * period_rows * 0.51 * 0.02)
+
+
+def test_a_restart_in_a_gap_is_found_though_the_step_could_be_motion(tmp_path):
+    log = SmallLog(tmp_path)
+    table = log.tables["odometry.csv"]
+    table.loc[300:, ["l", "r", "c"]] -= table.loc[300, ["l", "r", "c"]]
+    log.tables["odometry.csv"] = table.drop(range(200, 300)).reset_index(drop=True)
+    codes = {f.code for f in read_session(log.write()).findings}
+    assert codes == {"counter_reset", "time_gap"}
+
+
+@pytest.mark.parametrize("bits", [None, 16])
+def test_a_wrap_in_a_row_of_equal_time_is_undone(tmp_path, bits):
+    log = SmallLog(tmp_path)
+    table = log.tables["odometry.csv"]
+    table["t_ms"] = 40 * (table["t_ms"] // 40)
+    crossing = table["l"].iloc[201]
+    table["l"] = (table["l"] - crossing) % 2**16
+    if bits:
+        log.parts["odometry"] = log.parts["odometry"].replace('left = "l"', 'left = { column = "l", bits = 16 }')
+    session = read_session(log.write())
+    assert {f.code for f in session.findings} == {"counter_wrapped", "duplicate_time"}
+    assert session.odometry.travel_m["left"][-1] == pytest.approx((0.5 - 0.15 * np.radians(20)) * 8, abs=1e-3)
+
+
+def test_a_counter_that_spans_more_than_its_bits_is_refused(tmp_path):
+    log = SmallLog(tmp_path)
+    log.parts["odometry"] = log.parts["odometry"].replace('left = "l"', 'left = { column = "l", bits = 8 }')
+    with pytest.raises(SessionError, match="more than 8 bits hold"):
+        read_session(log.write())
+
+
+@pytest.mark.parametrize("kind", ["increments", "velocities", "poses"])
+def test_speeds_no_robot_drives_are_reported_for_every_kind(tmp_path, kind):
+    log = SmallLog(tmp_path, kind)
+    moving = {"increments": "dx", "velocities": "vx", "poses": "x"}[kind]
+    log.tables["odometry.csv"][moving] *= 100
+    assert {f.code for f in read_session(log.write()).findings} == {"impossible_speed"}
+
+
+@pytest.mark.parametrize("table", ["tags", "truth"])
+def test_a_table_on_another_clock_is_a_finding_and_no_evidence(tmp_path, table):
+    log = SmallLog(tmp_path).with_marks()
+    getattr(log, f"with_{table}")()
+    log.tables[f"{table}.csv"]["t_ms"] += 1_000_000
+    session = read_session(log.write())
+    assert {f.code for f in session.findings} == {"outside_log"}
+    assert session.evidence is EvidenceLevel.SURVEYED_MARKS
+    assert "offset" in session.findings[0].remedy
+
+
+def test_a_press_that_bounced_counts_once(tmp_path):
+    log = SmallLog(tmp_path).with_marks()
+    log.tables["marks.csv"] = pd.concat([log.tables["marks.csv"]] * 2, ignore_index=True)
+    session = read_session(log.write())
+    assert len(session.marks) == 2
+    assert [f.code for f in session.findings] == ["duplicate_visit"]
+
+
+def test_names_of_marks_are_kept_as_written(tmp_path):
+    log = SmallLog(tmp_path).with_marks()
+    field = log.folder / "field.toml"
+    field.write_text(field.read_text().replace('name = "M2"', 'name = "01"').replace('name = "S1"', 'name = "NA"'))
+    log.tables["marks.csv"]["mark"] = ["01", "NA"]
+    head = 'name = "s"\nrobot = "robot.toml"\nfield = "field.toml"\n[start]\nmark = "NA"\n'
+    assert read_session(log.write(head=head)).marks.name == ("01", "NA")
+
+
+def test_time_between_segments_that_nobody_covers_is_a_finding(tmp_path):
+    log = SmallLog(tmp_path)
+    log.parts["segments"] = "".join(
+        f'[[segments]]\nname = "{name}"\nstart = "{start} s"\nend = "{end} s"\n'
+        for name, start, end in (("a", 0, 2), ("b", 6, 7.9), ("c", 7.901, 7.902))
+    )
+    codes = [f.code for f in read_session(log.write()).findings]
+    assert codes == ["uncovered_time", "segment_outside_log"]
+
+
+def _with_standstill(log, headings):
+    table = log.tables["odometry.csv"]
+    still = pd.DataFrame({"t_ms": np.arange(0, 3000, 20.0), "l": 0.0, "r": 0.0, "c": 0.0, "gyro": 0.0})
+    table["t_ms"] += 3000
+    both = pd.concat([still, table], ignore_index=True)
+    both["gyro"] = headings(both["t_ms"].to_numpy() / 1000, both["gyro"].to_numpy())
+    log.tables["odometry.csv"] = both
+    return log
+
+
+@pytest.mark.parametrize(
+    "headings",
+    [
+        lambda t, h: np.round((h + 0.1 * t) / 0.1) * 0.1,
+        lambda t, h: h + 0.2 * t + 0.05 * np.random.default_rng(3).normal(size=len(t)),
+    ],
+    ids=["rounded to 0.1 deg", "angle noise of 0.05 deg"],
+)
+def test_a_bias_shows_through_rounding_and_angle_noise(tmp_path, headings):
+    session = read_session(_with_standstill(SmallLog(tmp_path), headings).write())
+    note = next(f for f in session.findings if f.code == "gyro_bias")
+    assert "taken off" in note.message
+    turned = np.degrees(session.odometry.heading_rad[-1] - session.odometry.heading_rad[0])
+    assert turned == pytest.approx(160, abs=0.35)
+
+
+@pytest.mark.parametrize("kind", ["increments", "velocities"])
+def test_a_heading_column_beside_other_kinds_loses_its_bias_too(tmp_path, kind):
+    log = SmallLog(tmp_path, kind)
+    table = log.tables["odometry.csv"]
+    moving = [c for c in table.columns if c != "t_ms"]
+    still = pd.DataFrame({"t_ms": np.arange(0, 3000, 20.0), **dict.fromkeys(moving, 0.0)})
+    table["t_ms"] += 3000
+    both = pd.concat([still, table], ignore_index=True)
+    t = both["t_ms"] / 1000
+    both["gyro"] = 20.0 * (t - 3).clip(lower=0) + 0.5 * t + 0.001 * np.random.default_rng(2).normal(size=len(t))
+    log.tables["odometry.csv"] = both
+    for line in ('turn = { column = "dh", unit = "deg" }', 'turn_rate = { column = "w", unit = "deg/s" }'):
+        log.parts["odometry"] = log.parts["odometry"].replace(line, 'heading = { column = "gyro", unit = "deg" }')
+    assert [f.code for f in read_session(log.write()).findings] == ["gyro_bias"]
+    assert _end(tmp_path)[2] == pytest.approx(np.radians(160), abs=0.01)
 
 
 def test_the_gyros_bias_is_taken_from_the_initial_standstill(tmp_path):

@@ -31,6 +31,7 @@ def _comparison(true, believed, heading_std=0.0):
         reference=true,
         reference_covariance=np.tile(np.diag([1e-6, 1e-6, heading_std**2]), (count, 1, 1)),
         stretch=np.zeros(count),
+        source=np.arange(count),
     )
 
 

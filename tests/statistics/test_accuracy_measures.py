@@ -65,11 +65,50 @@ def test_nothing_compared_is_unavailable(measure):
     assert root_mean_square(np.zeros((0, 2)), 0.0).value is None
 
 
-def test_mean_interval_covers():
-    rng = np.random.default_rng(9)
-    held = 0
-    for _ in range(1000):
-        radii = np.linalg.norm(rng.normal(size=(20, 2)), axis=1)
-        low, high = mean_with_interval(radii, effective_sample_size(radii - radii.mean())).ci95
-        held += low <= math.sqrt(math.pi / 2) <= high
-    assert held >= 880
+def _correlated(rng, count, correlation):
+    noise = rng.normal(size=(count, 2))
+    series = np.empty((count, 2))
+    series[0] = noise[0]
+    for i in range(1, count):
+        series[i] = correlation * series[i - 1] + math.sqrt(1 - correlation**2) * noise[i]
+    return series
+
+
+@pytest.mark.parametrize(("count", "correlation"), [(12, 0.0), (20, 0.0), (20, 0.7), (200, 0.9), (1000, 0.99)])
+def test_intervals_of_correlated_errors_cover(count, correlation):
+    """400 seeded runs through the effective sample size: of the intervals given, at least 0.92 hold the true value."""
+    rng, held_rms, held_mean = np.random.default_rng(count), [], []
+    for _ in range(400):
+        errors = _correlated(rng, count, correlation)
+        independent = effective_sample_size(errors)
+        rms = root_mean_square(errors, independent)
+        mean = mean_with_interval(np.linalg.norm(errors, axis=1), independent)
+        if rms.ci95:
+            held_rms.append(rms.ci95[0] <= math.sqrt(2) <= rms.ci95[1])
+        if mean.ci95:
+            held_mean.append(mean.ci95[0] <= math.sqrt(math.pi / 2) <= mean.ci95[1])
+    assert len(held_rms) > 200
+    assert np.mean(held_rms) >= 0.92
+    assert np.mean(held_mean) >= 0.90
+
+
+@pytest.mark.parametrize(("share", "count"), [(0.05, 200), (0.1, 2000)])
+def test_intervals_of_errors_with_flips_cover(share, count):
+    """Small noise and a share of errors fifty times as large: scatter widens the interval, or there is none."""
+    rng, held = np.random.default_rng(5), []
+    truth = math.sqrt(2 * 0.03**2 + share * 1.5**2)
+    for _ in range(300):
+        errors = 0.03 * rng.normal(size=(count, 2))
+        errors[rng.uniform(size=count) < share, 0] += 1.5
+        rms = root_mean_square(errors, effective_sample_size(errors))
+        if rms.ci95:
+            held.append(rms.ci95[0] <= truth <= rms.ci95[1])
+    assert np.mean(held) >= 0.92
+
+
+def test_a_figure_carried_by_one_large_error_has_no_interval():
+    errors = np.full((40, 2), 0.01) * np.where(np.arange(40) % 2, 1, -1)[:, None]
+    errors[7] = [2.0, 0.0]
+    number = root_mean_square(errors, 40.0)
+    assert number.ci95 is None
+    assert "a few large errors" in number.why

@@ -6,7 +6,6 @@ from builders import START, detections, fusion, motion, range_detections, sighti
 from hypothesis import given
 from strategies import poses
 
-from locbench.geometry import compose
 from locbench.odometry import dead_reckon
 from locbench.vision import measurement
 
@@ -73,13 +72,6 @@ def test_noise_grows_with_the_square_of_range_along_and_linearly_across():
     angled = dataclasses.replace(near_far, view_angle_rad=np.array([0.0, np.pi / 2]), range_m=np.ones(2))
     covariance = sightings(angled, fusion(tag_noise=noise)).covariance
     np.testing.assert_allclose(covariance[1], 4 * covariance[0], rtol=1e-9)
-
-
-def test_the_noise_turns_with_the_world():
-    found = detections(DRIVE, TRUTH, count=5)
-    assert np.all(np.isfinite(sightings(found, fusion()).covariance))
-    moved = dataclasses.replace(found, value=compose(np.array([0.0, 0.0, 0.0]), found.value))
-    np.testing.assert_allclose(sightings(moved, fusion()).covariance, sightings(found, fusion()).covariance)
 
 
 def test_an_unused_or_missing_heading_leaves_the_position():

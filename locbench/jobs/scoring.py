@@ -40,6 +40,7 @@ from locbench.statistics import (
     CorrectionVerdict,
     UncertainNumber,
     effective_sample_size,
+    judge_consistency,
     largest,
     measured,
     root_mean_square,
@@ -205,7 +206,13 @@ def _consistency(estimator: EstimatorRun, fusion: FusionConfig | None) -> Consis
         band, typical = None, replace(typical, ci95=None, why=_NOT_WHITE)
         why["nis_band95"] = _NOT_WHITE
     return Consistency(
-        nees_mean=errors, nees_band95=None, nis_mean=innovations, nis_band95=band, nis_median=typical, why=why
+        nees_mean=errors,
+        nees_band95=None,
+        nis_mean=innovations,
+        nis_band95=band,
+        nis_median=typical,
+        verdict=judge_consistency(typical),
+        why=why,
     )
 
 

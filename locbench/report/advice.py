@@ -1,7 +1,7 @@
 """Where to look next: what in the numbers asks for a second look, in plain sentences and without false certainty."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from locbench.report.numbers import (
@@ -15,14 +15,24 @@ from locbench.report.numbers import (
     plain_text,
     quantity_text,
 )
-from locbench.report.wording import CAUTION, DEAD_RECKONING, against_best_reference, estimator_words, fusing
-from locbench.results import BandShots, Consistency, CorrectionSummary, EstimatorResult, Results, SessionResult
-from locbench.statistics import UncertainNumber
+from locbench.report.shot_tables import has_sample
+from locbench.report.wording import (
+    CAUTION,
+    DEAD_RECKONING,
+    against_best_reference,
+    estimator_words,
+    fusing,
+    without_fixes,
+)
+from locbench.results import Consistency, CorrectionSummary, EstimatorResult, Results, SessionResult
+from locbench.statistics import ConsistencyVerdict, UncertainNumber
 from locbench.units import UnitSystem
 
 __all__ = ["where_to_look_next"]
 
 _SESSIONS_FOR_A_VERDICT = 6
+# Intervals of one run are wide; a difference smaller than this and inside them is not worth a hint.
+_NOTABLY_WORSE = 1.25
 
 
 @dataclass(frozen=True)
@@ -62,9 +72,9 @@ def _session_hints(session: SessionResult, system: UnitSystem) -> Iterator[Hint]
     yield from _outlying_drift(session.estimators, system)
     for name, result in session.estimators.items():
         if result.corrections is not None:
-            yield from _corrections(plain_text(name), result.corrections)
+            yield from _corrections(name, result, result.corrections)
         if result.consistency is not None:
-            yield from _consistency(plain_text(name), result.consistency)
+            yield from _consistency(plain_text(name), result, result.consistency)
     yield from _empty_bands(session.estimators)
     for name, reason in session.estimators_left_out.items():
         yield Hint(f"{estimator_words(name)} was left out: {plain_text(reason)}.")
@@ -87,16 +97,19 @@ def _worse_than_dead_reckoning(estimators: Mapping[str, EstimatorResult], system
         return
     for name, result in estimators.items():
         summary = against_best_reference(result)
-        if not (fusing(name) or name == "onboard") or summary is None:
+        if not (fusing(name) or name == "onboard") or summary is None or without_fixes(name, [result]) is not None:
             continue
         ours = summary.position_rms_m
         if ours.value is None or ours.value <= base.position_rms_m.value:
+            continue
+        apart = _apart(base.position_rms_m, ours)
+        if not apart and ours.value <= _NOTABLY_WORSE * base.position_rms_m.value:
             continue
         length = error_length(system)
         numbers = f"{in_words(ours, length)} RMS against {in_words(base.position_rms_m, length)}"
         verdict = (
             "was further off than dead reckoning in this run, beyond both intervals"
-            if _apart(base.position_rms_m, ours)
+            if apart
             else "was further off than dead reckoning in this run, though the intervals do not settle it"
         )
         yield Hint(f"{plain_text(name)} {verdict}: {numbers}.")
@@ -122,70 +135,101 @@ def _outlying_drift(estimators: Mapping[str, EstimatorResult], system: UnitSyste
     )
 
 
-def _corrections(name: str, corrections: CorrectionSummary) -> Iterator[Hint]:
-    if corrections.hurt:
-        more = " More hurt than helped." if corrections.hurt > (corrections.helped or 0) else ""
+def _corrections(name: str, result: EstimatorResult, fixes: CorrectionSummary) -> Iterator[Hint]:
+    shown, refused = plain_text(name), fixes.offered - fixes.accepted
+    rule, count = max(fixes.rejected.items(), key=lambda item: item[1], default=("", 0))
+    if fixes.offered == 0:
+        yield Hint(f"{shown}: no fix lay inside the odometry log. Check the clocks of both.")
+        return
+    if fixes.accepted == 0:
+        most = f" (most refused by the rule {plain_text(rule)})" if rule else ""
+        yield Hint(f"{shown} used none of {fixes.offered} fixes{most}, so it is dead reckoning.")
+        return
+    if result.correction_mode == "none":
+        return
+    if fixes.hurt:
         yield Hint(
-            f"{name}: {corrections.hurt} of {corrections.accepted} accepted fixes moved it away from the truth, "
-            f"{corrections.helped} towards it.{more} See the hurt row under its errors over time in the report."
+            f"{shown}: {fixes.hurt} of {fixes.accepted} accepted fixes moved it away from the truth, "
+            f"{fixes.helped} towards it. See the hurt row under its errors over time in the report."
         )
-    refused = corrections.offered - corrections.accepted
-    if refused > corrections.accepted and corrections.rejected:
-        rule, count = max(corrections.rejected.items(), key=lambda item: item[1])
+    if refused > fixes.accepted and rule:
         yield Hint(
-            f"{name} refused {refused} of {corrections.offered} fixes, most by the rule {plain_text(rule)} ({count})."
+            f"{shown} refused {refused} of {fixes.offered} fixes, most by the rule {plain_text(rule)} ({count})."
         )
 
 
-def _consistency(name: str, consistency: Consistency) -> Iterator[Hint]:
-    typical, mean, band = consistency.nis_median, consistency.nis_mean.value, consistency.nis_band95
-    if typical.value is not None and typical.ci95 is not None:
-        low, high = typical.ci95
-        times = f"{number_text(typical.value, PLAIN)} times the honest NIS, 95 % {interval_text(typical.ci95, PLAIN)}"
-        if low > 1.0:
-            yield Hint(
-                f"{name} is surer than it is right: even the typical fix lies further from its belief than it claims "
-                f"({times}). Raise its tag noise or the robot's motion noise."
-            )
-        elif high < 1.0:
-            yield Hint(
-                f"{name} is too timid: the typical fix lies closer to its belief than it claims ({times}). "
-                "One can lower its tag noise or the robot's motion noise."
-            )
-        if mean is not None and band is not None and mean > band[1] and low <= 1.5:
-            numbers = f"mean NIS {number_text(mean, PLAIN)}, honest would be {interval_text(band, PLAIN)}"
-            yield Hint(
-                f"{name}: a few fixes lie very far from its belief ({numbers}; the typical fix does not). "
-                "Those are wrong fixes, such as flipped tags; see which in corrections.csv."
-            )
+def _consistency(name: str, result: EstimatorResult, consistency: Consistency) -> Iterator[Hint]:
+    if result.correction_mode in (None, "none"):
+        # nothing it believes is put to use, so its noise settings change no pose
+        return
+    if consistency.verdict is ConsistencyVerdict.UNRELATED:
+        numbers = f"typical NIS {number_text(consistency.nis_median.value, PLAIN)}, honest would be 1"
+        yield Hint(
+            f"{name}: the fixes and its belief do not belong together at all ({numbers}). "
+            "Before touching noise settings check the frame of the tags (heading sense and zero, "
+            "origin), units, clock offset and start pose of the log."
+        )
+        return
+    kalman = result.correction_mode == "kalman"
+    if kalman:
+        yield from _noise_settings(name, consistency.verdict, consistency.nis_median)
+    yield from _wrong_fixes(name, consistency)
     errors, band = consistency.nees_mean.value, consistency.nees_band95
-    if errors is not None and band is not None and not band[0] <= errors <= band[1]:
-        word, what = ("surer than it is right", "larger") if errors > band[1] else ("too timid", "smaller")
+    if kalman and errors is not None and band is not None and not band[0] <= errors <= band[1]:
+        word, what = ("surer than it is right", "larger") if errors > band[1] else ("too cautious", "smaller")
         numbers = f"NEES {number_text(errors, PLAIN)}, honest would be {interval_text(band, PLAIN)}"
         yield Hint(f"{name} is {word}: its errors are {what} than it claims ({numbers}).")
 
 
-def _has_sample(band: BandShots) -> bool:
-    return band.miss_rms_m.value is not None or band.hit_probability.value is not None or band.cannot_aim > 0
+def _noise_settings(name: str, verdict: ConsistencyVerdict, typical: UncertainNumber) -> Iterator[Hint]:
+    """Only a Kalman filter weighs by its noise settings; in the other modes they do not change the pose."""
+    if typical.value is None or typical.ci95 is None:
+        return
+    times = f"{number_text(typical.value, PLAIN)} times the honest NIS, 95 % {interval_text(typical.ci95, PLAIN)}"
+    if verdict is ConsistencyVerdict.TOO_SURE:
+        yield Hint(
+            f"{name} is surer than it is right: even the typical fix lies further from its belief than it claims "
+            f"({times}). Raise its tag noise or the robot's motion noise."
+        )
+    elif verdict is ConsistencyVerdict.TOO_CAUTIOUS:
+        yield Hint(
+            f"{name} is too cautious: the typical fix lies closer to its belief than it claims ({times}). "
+            "One can lower its tag noise or the robot's motion noise."
+        )
+
+
+def _wrong_fixes(name: str, consistency: Consistency) -> Iterator[Hint]:
+    typical, mean, band = consistency.nis_median, consistency.nis_mean.value, consistency.nis_band95
+    if typical.value is None or mean is None or band is None or mean <= band[1]:
+        return
+    if consistency.verdict is ConsistencyVerdict.TOO_SURE:
+        return
+    numbers = f"mean NIS {number_text(mean, PLAIN)}, honest would be {interval_text(band, PLAIN)}"
+    yield Hint(
+        f"{name}: a few fixes lie very far from its belief ({numbers}; the typical fix does not). "
+        "Those are wrong fixes, such as flipped tags; see which in corrections.csv."
+    )
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Return "near, middle and far"."""
+    return " and ".join(part for part in (", ".join(names[:-1]), names[-1]) if part)
 
 
 def _empty_bands(estimators: Mapping[str, EstimatorResult]) -> Iterator[Hint]:
     bands = [band for result in estimators.values() for band in result.shots]
-    sampled = {(band.goal, band.band) for band in bands if _has_sample(band)}
+    sampled = {(band.goal, band.band) for band in bands if has_sample(band)}
     empty = dict.fromkeys((band.goal, band.band) for band in bands if (band.goal, band.band) not in sampled)
     for goal in dict.fromkeys(goal for goal, _ in empty):
-        names = " and ".join(plain_text(band) for other, band in empty if other == goal)
-        yield Hint(
-            f"No shot can be judged from the {names} band of the {plain_text(goal)}: drive here and stop on marks.",
-            True,
-        )
+        names = [plain_text(band) for other, band in empty if other == goal]
+        where = f"{_listed(names)} band{'s' if len(names) > 1 else ''} of the {plain_text(goal)}"
+        yield Hint(f"No shot can be judged from the {where}: drive there and stop on marks.", True)
     unaimable = {
         (band.goal, band.band): band.cannot_aim for band in bands if band.cannot_aim and band.miss_rms_m.value is None
     }
-    for (goal, name), count in unaimable.items():
-        yield Hint(
-            f"The turret cannot reach the {plain_text(goal)} from any of {count} places in the {plain_text(name)} band."
-        )
+    for (goal, band_name), count in unaimable.items():
+        places = f"any of {count} places in the {plain_text(band_name)} band"
+        yield Hint(f"The turret cannot reach the {plain_text(goal)} from {places}.")
 
 
 def _too_few_sessions(results: Results) -> Iterator[Hint]:

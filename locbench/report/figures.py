@@ -60,6 +60,8 @@ def _errors(session: SessionTracks, system: UnitSystem) -> Picture | None:
     if drawn is None:
         return None
     caption = "Position error over time on a logarithmic axis."
+    if drawn.start_s != 0.0:
+        caption += f" The start is at {drawn.start_s:.3f} s on the log's clock."
     if drawn.panels:
         caption += (
             " Below, each filter alone: while its error stays under the dashed line it is as good as it believes. "

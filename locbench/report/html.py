@@ -10,18 +10,17 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from locbench.report.advice import where_to_look_next
 from locbench.report.figures import Picture, session_pictures
 from locbench.report.layout import (
-    TextTable,
     corrections_table,
     drift_table,
     estimators_table,
     findings_table,
     pooled_table,
-    reasons,
-    shots_table,
 )
 from locbench.report.numbers import floor_length, plain_text, quantity_text
 from locbench.report.quantities import result_numbers
-from locbench.report.wording import CAUTION, EVIDENCE, headline
+from locbench.report.shot_tables import shots_table
+from locbench.report.text_tables import TextTable, reasons
+from locbench.report.wording import CAUTION, headline, session_facts
 from locbench.results import BandShots, Results, SessionResult, SessionTracks, Tracks
 from locbench.units import UnitSystem
 
@@ -133,15 +132,10 @@ def _session_section(number: int, session: SessionResult, tracks: SessionTracks 
             drift_table(session, system),
         ]
     )
-    facts = (
-        f"Evidence {session.evidence} ({EVIDENCE[session.evidence]}): {session.duration_s:.0f} s, "
-        f"{quantity_text(session.path_length_m, floor_length(system))} driven, "
-        f"{session.turns_absolute:.1f} turns."
-    )
     return Section(
         anchor=f"session-{number}",
         title=plain_text(session.name),
-        facts=facts,
+        facts=f"{session_facts(session, system)}.",
         tables=tables,
         reasons=tuple(reasons(tables, session.estimators)),
         pictures=() if tracks is None else tuple(_embedded(picture) for picture in session_pictures(tracks, system)),

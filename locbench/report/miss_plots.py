@@ -20,6 +20,7 @@ from locbench.report.style import (
     estimator_styles,
     label_axes,
     new_figure,
+    shortened,
     written,
 )
 from locbench.results import LandingPoint, Opening, SessionTracks
@@ -104,7 +105,7 @@ def plot_misses(session: SessionTracks, system: UnitSystem, figure: Figure | Non
             panels[key] = _draw_panel(axes, key, openings[key[0]], points, styles, unit, half)
         for axes in list(grid.flat)[len(groups) :]:
             axes.set_axis_off()
-        drawn_on.suptitle(plain_text(f"{session.name}: where shots would land"), parse_math=False)
+        drawn_on.suptitle(plain_text(f"{shortened(session.name)}: where shots would land"), parse_math=False)
         handles, labels = _legend(list(panels.values()), styles)
         add_legend(drawn_on, handles, labels, loc="outside lower center", ncols=min(4, len(labels)))
     return MissArtists(drawn_on, panels)
@@ -158,7 +159,10 @@ def _draw_panel(
         halo = {"facecolor": "white", "edgecolor": GREY, "alpha": 0.9, "pad": 2.0}
         written(axes, 0.03, 0.03, f"{beyond} more outside this panel", transform=axes.transAxes, fontsize=8, bbox=halo)
     label_axes(
-        axes, f"{key[0]}, {key[1]}", f"lateral, left is + [{unit.symbol}]", f"along, beyond is + [{unit.symbol}]"
+        axes,
+        f"{shortened(key[0], 20)}, {shortened(key[1], 20)}",
+        f"lateral, left is + [{unit.symbol}]",
+        f"along, beyond is + [{unit.symbol}]",
     )
     return MissPanel(axes, outline, clean, filled, hollow, beyond)
 

@@ -20,12 +20,14 @@ __all__ = [
     "PLAIN",
     "SECONDS",
     "SHARE_PERCENT",
+    "TURNS",
     "DisplayUnit",
     "as_sentence",
     "error_length",
     "floor_length",
     "in_words",
     "interval_text",
+    "interval_words",
     "number_text",
     "plain_text",
     "quantity_text",
@@ -33,6 +35,8 @@ __all__ = [
 ]
 
 MISSING = "–"
+# From here on a number is broken or absurd: its size says so, its digits would push the names off the terminal.
+_MOST_SHOWN = 1e6
 
 
 @dataclass(frozen=True)
@@ -60,6 +64,7 @@ DEGREES = _unit("deg", 2, 1)
 SECONDS = _unit("s", 1, 0)
 SHARE_PERCENT = _unit("%", 0, 0)
 DRIFT_PERCENT = _unit("%", 2, 1)
+TURNS = DisplayUnit("", 1.0, 1, 1)
 PLAIN = DisplayUnit("", 1.0, 2, 1)
 
 
@@ -89,8 +94,11 @@ def _decimals(value: float, unit: DisplayUnit) -> int:
 
 
 def _digits(value: float, unit: DisplayUnit, decimals: int) -> str:
+    shown = value / unit.factor
+    if abs(shown) >= _MOST_SHOWN:
+        return f"{shown:.1e}"
     # adding 0.0 turns "-0.0" into "0.0"
-    return f"{round(value / unit.factor, decimals) + 0.0:.{decimals}f}"
+    return f"{round(shown, decimals) + 0.0:.{decimals}f}"
 
 
 def number_text(value: float | None, unit: DisplayUnit) -> str:
@@ -125,6 +133,11 @@ def with_interval(number: UncertainNumber, unit: DisplayUnit) -> str:
     return f"{number_text(number.value, unit)} ({inside})"
 
 
+def _is_wide(value: str, bounds: str) -> bool:
+    """Return whether the bounds say anything: narrower than the digits shown they would only look like certainty."""
+    return bounds != f"{value}–{value}"
+
+
 def in_words(number: UncertainNumber, unit: DisplayUnit) -> str:
     """Return a piece of a sentence: "31 mm (95 % 24–45 mm, n = 14)"; it says so if there is no interval or value."""
     if number.value is None:
@@ -135,7 +148,14 @@ def in_words(number: UncertainNumber, unit: DisplayUnit) -> str:
     if number.ci95 is None:
         return f"{quantity_text(number.value, unit)} (no interval, {count})"
     value, bounds = number_text(number.value, unit), interval_text(number.ci95, unit, number.value)
-    if bounds == f"{value}–{value}":
-        # an interval narrower than the digits shown would only look like certainty
+    if not _is_wide(value, bounds):
         return f"{quantity_text(number.value, unit)} ({count})"
     return f"{value}{_symbol(unit)} (95 % {bounds}{_symbol(unit)}, {count})"
+
+
+def interval_words(number: UncertainNumber, unit: DisplayUnit) -> str | None:
+    """Return "95 % 24–45 mm", or None if there is no interval or it is narrower than the digits shown."""
+    if number.value is None or number.ci95 is None:
+        return None
+    bounds = interval_text(number.ci95, unit, number.value)
+    return f"95 % {bounds}{_symbol(unit)}" if _is_wide(number_text(number.value, unit), bounds) else None

@@ -22,6 +22,7 @@ from locbench.report.style import (
     estimator_styles,
     label_axes,
     new_figure,
+    shortened,
     written,
 )
 from locbench.results import EstimatorTrack, FieldDrawing, GoalDrawing, SessionTracks
@@ -118,7 +119,7 @@ def plot_field(session: SessionTracks, system: UnitSystem, ax: Axes | None = Non
         axes.set_aspect("equal")
         for axis in (axes.xaxis, axes.yaxis):
             axis.set_major_locator(MaxNLocator(7, steps=[1, 2, 5, 10]))
-        label_axes(axes, f"{session.name}: paths on the floor", f"x [{unit.symbol}]", f"y [{unit.symbol}]")
+        label_axes(axes, f"{shortened(session.name)}: paths on the floor", f"x [{unit.symbol}]", f"y [{unit.symbol}]")
         add_legend(axes, [h for h, _ in legend], [t for _, t in legend], loc="upper left", bbox_to_anchor=(1.01, 1.0))
     return FieldArtists(_figure_of(axes), axes, reference, paths, ellipses, visits)
 
@@ -246,12 +247,14 @@ def plot_drift(session: SessionTracks, system: UnitSystem, ax: Axes | None = Non
                     linewidth=0.5,
                     alpha=0.85,
                 )
-        axes.set_xlim(left=0.0)
-        everything = [point.position_error_m for track in session.estimators.values() for point in track.drift]
+        segments = [point for track in session.estimators.values() for point in track.drift]
+        farthest = max(point.length_m for point in segments) / along.factor
+        axes.set_xlim(0.0, 1.05 * farthest if farthest > 0.0 else 1.0)
+        everything = [point.position_error_m for point in segments]
         error_axis(axes, everything, error)
         label_axes(
             axes,
-            f"{session.name}: error gained between references",
+            f"{shortened(session.name)}: error gained between references",
             f"driven between them [{along.symbol}]",
             f"position error gained [{error.symbol}]",
         )

@@ -33,6 +33,7 @@ __all__ = [
     "figure_svg",
     "label_axes",
     "new_figure",
+    "shortened",
     "written",
 ]
 
@@ -40,6 +41,7 @@ GREY = "#6e6e6e"
 HURT_COLOUR = "#D55E00"
 # An error below this would be drawn at the bottom edge: no survey of a practice floor resolves it.
 _SMALLEST_DRAWN_M = 0.001
+_LONGEST_IN_A_LEGEND = 32
 _COLOURS = ("#D55E00", "#56B4E9", "#0072B2", "#E69F00", "#009E73", "#CC79A7")
 # seven line styles and five markers against six colours: combinations repeat only after 210 estimators
 _LINES: tuple[Any, ...] = (
@@ -98,7 +100,7 @@ def estimator_styles(names: Iterable[str]) -> dict[str, Style]:
 def _weight(name: str) -> tuple[float, float]:
     """Return line width and layer: the smooth line of dead reckoning stays visible on top of noisy ones."""
     if name == "tags_only":
-        return 0.8, 2.5
+        return 1.1, 2.5
     return (1.3, 3.4) if name == "dead_reckoning" else (1.3, 3.0)
 
 
@@ -117,6 +119,14 @@ def written(axes: Axes, x: float, y: float, text: str, **kwargs: Any) -> Artist:
     return axes.text(x, y, plain_text(text), parse_math=False, **kwargs)
 
 
+def shortened(text: str, longest: int = 50) -> str:
+    """Return a name without its middle if it is longer than that: a title or a legend has no room for more."""
+    if len(text) <= longest:
+        return text
+    tail = (longest - 1) // 2
+    return f"{text[: longest - 1 - tail]}…{text[-tail:]}"
+
+
 def label_axes(axes: Axes, title: str, x_label: str, y_label: str) -> None:
     """Set title and axis labels, user data in them taken literally."""
     axes.set_title(plain_text(title), parse_math=False)
@@ -125,11 +135,14 @@ def label_axes(axes: Axes, title: str, x_label: str, y_label: str) -> None:
 
 
 def add_legend(owner: Axes | Figure, handles: Sequence[Artist], labels: Sequence[str], **kwargs: Any) -> Legend:
-    """Add a legend whose labels are taken literally, also with a leading underscore or a dollar sign in them."""
+    """Add a legend whose labels are taken literally, also with a leading underscore or a dollar sign in them.
+
+    Very long ones are shortened in the middle; the tables have them in full.
+    """
     legend: Legend = owner.legend(list(handles), [f"entry {index}" for index in range(len(labels))], **kwargs)
     for entry, label in zip(legend.get_texts(), labels, strict=True):
         entry.set_parse_math(False)
-        entry.set_text(plain_text(label))
+        entry.set_text(shortened(plain_text(label), _LONGEST_IN_A_LEGEND))
     return legend
 
 
@@ -137,8 +150,9 @@ def error_axis(axes: Axes, errors_m: Sequence[float | None], unit: DisplayUnit) 
     """Give the axes a logarithmic error axis with plain numbers: a flipped tag and a good fix differ hundredfold."""
     shown = unit.shown(errors_m)
     floor = _SMALLEST_DRAWN_M / unit.factor
-    axes.set_yscale("log", nonpositive="clip")
+    # limits first: a scale that had to find its own would complain about errors that are all zero
     axes.set_ylim(floor, max(10.0 * floor, 1.6 * float(np.max(shown[np.isfinite(shown)], initial=0.0))))
+    axes.set_yscale("log", nonpositive="clip")
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
 
 

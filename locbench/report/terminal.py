@@ -1,8 +1,9 @@
 """The evaluation in a terminal: the answer first, then the tables. Nothing is told by colour alone."""
 
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 
 from rich import box
 from rich.console import Console
@@ -13,28 +14,25 @@ from rich.table import Table
 from rich.text import Text
 
 from locbench.report.advice import where_to_look_next
-from locbench.report.layout import (
-    TextTable,
-    estimators_table,
-    findings_table,
-    pooled_table,
-    reasons,
-    shots_table,
-)
-from locbench.report.numbers import MISSING, floor_length, plain_text, quantity_text
-from locbench.report.wording import EVIDENCE, headline
-from locbench.results import BandShots, EstimatorResult, PooledEstimator, Results, SessionResult
+from locbench.report.layout import estimators_table, findings_table, pooled_table
+from locbench.report.numbers import MISSING, plain_text
+from locbench.report.shot_tables import shots_overview
+from locbench.report.text_tables import Cell, Column, TextTable, reasons
+from locbench.report.wording import headline, session_facts
+from locbench.results import EstimatorResult, PooledEstimator, Results, SessionResult
 from locbench.units import UnitSystem
 
 __all__ = ["print_evaluation"]
 
 _LEGEND = (
     'Brackets: 95 % interval; "(n=…)" means no interval can be given. '
-    "NIS: mean, and where it lies if the filter is as sure as it is right."
+    "NIS typical: 1 if the filter is as sure as it is right."
 )
 # A terminal scrolls; the rest is in the page and in the CSV files.
 _MOST_LINES = 12
-_ANY_WIDTH = 1000
+# Below this the tables do not fit; the terminal may wrap the lines, which loses nothing.
+_NARROWEST = 80
+_ANY_WIDTH = 100_000
 
 
 def print_evaluation(results: Results, console: Console, system: UnitSystem) -> None:
@@ -45,42 +43,37 @@ def print_evaluation(results: Results, console: Console, system: UnitSystem) -> 
     results
         What `locbench evaluate` found.
     console
-        Where to print; any width from 80 columns on, with or without colour.
+        Where to print, with or without colour; nothing is drawn narrower than 80 columns.
     system
         Metric or imperial lengths.
     """
-    console.print(Text(headline(results, system), style="bold"), highlight=False)
-    for session in results.sessions:
-        _print_session(session, console, system)
-    if results.pooled is not None:
-        _print_heading("All sessions together", console)
-        tables = [pooled_table(results.pooled.estimators, system)]
-        tables += _shot_tables({name: r.shots for name, r in results.pooled.estimators.items()}, system)
-        _print_tables(tables, results.pooled.estimators, console)
-    _print_list("Where to look next", where_to_look_next(results, system), console, "Nothing stands out.")
+    with _wide_enough(console):
+        console.print(Text(headline(results, system), style="bold"), highlight=False)
+        for session in results.sessions:
+            _print_session(session, console, system)
+        if results.pooled is not None:
+            _print_heading("All sessions together", console)
+            estimators = results.pooled.estimators
+            shots = shots_overview({name: result.shots for name, result in estimators.items()}, system)
+            _print_tables([pooled_table(estimators, system), shots], estimators, console)
+        _print_list("Where to look next", where_to_look_next(results, system), console, "Nothing stands out.")
+
+
+@contextmanager
+def _wide_enough(console: Console) -> Iterator[None]:
+    width = console.width
+    console.width = max(width, _NARROWEST)
+    yield
+    console.width = width
 
 
 def _print_session(session: SessionResult, console: Console, system: UnitSystem) -> None:
     _print_heading(plain_text(session.name), console)
-    facts = (
-        f"Evidence {session.evidence} ({EVIDENCE[session.evidence]}); {session.duration_s:.0f} s, "
-        f"{quantity_text(session.path_length_m, floor_length(system))} driven, "
-        f"{session.turns_absolute:.1f} turns"
-    )
-    console.print(Text(facts), highlight=False)
-    tables = [estimators_table(session, system)]
-    tables += _shot_tables({name: result.shots for name, result in session.estimators.items()}, system)
-    _print_tables(tables, session.estimators, console)
+    console.print(Text(session_facts(session, system)), highlight=False)
+    shots = shots_overview({name: result.shots for name, result in session.estimators.items()}, system)
+    _print_tables([estimators_table(session, system), shots], session.estimators, console)
     if session.findings:
         _print_findings(session, console)
-
-
-def _shot_tables(shots: dict[str, list[BandShots]], system: UnitSystem) -> list[TextTable]:
-    return [
-        shots_table(name, bands, system)
-        for name, bands in shots.items()
-        if any(band.miss_rms_m.value is not None or band.cannot_aim for band in bands)
-    ]
 
 
 def _print_heading(text: str, console: Console) -> None:
@@ -92,26 +85,25 @@ def _print_tables(
     tables: Sequence[TextTable], estimators: Mapping[str, EstimatorResult | PooledEstimator], console: Console
 ) -> None:
     for table in tables:
-        console.print()
-        console.print(_fitted(table, console), highlight=False)
+        for part in _fitted(table, console) if table.rows else []:
+            console.print()
+            console.print(part, highlight=False)
     console.print()
     console.print(Text(_LEGEND, style="italic"), highlight=False)
     _print_list("Why numbers or intervals are missing", reasons(tables, estimators), console, None)
 
 
-def _fitted(table: TextTable, console: Console) -> Table:
-    """Return the table with intervals beside their numbers if that fits, else below them."""
-    stacked = tuple(tuple(replace(cell, text=_stacked(cell.text)) for cell in row) for row in table.rows)
-    narrow = replace(table, rows=stacked)
-    anything = console.options.update(max_width=_ANY_WIDTH)
-    for content, gap in ((table, 1), (table, 0), (narrow, 1)):
-        drawn = _rich_table(content, gap)
-        if Measurement.get(console, anything, drawn).maximum <= console.width:
-            return drawn
-    return _rich_table(narrow, gap=0)
+@dataclass(frozen=True)
+class _Form:
+    """How tightly a table is drawn: spaces between columns, longest line of a name, and how numbers are written."""
+
+    gap: int
+    longest: int
+    written: Callable[[str], str]
 
 
 def _stacked(text: str) -> str:
+    """Return the text with its interval or second count in a line below."""
     counts = re.fullmatch(r"(\d+)/(\d+)", text)
     if counts:
         return f"{counts[1]}\n/{counts[2]}"
@@ -119,28 +111,75 @@ def _stacked(text: str) -> str:
     return f"{interval[1]}\n{interval[2]}" if interval else text
 
 
-def _rich_table(table: TextTable, gap: int) -> Table:
-    """Return the table with that many spaces between columns besides the one of the box."""
+# From the most readable to the tightest.
+_FORMS = (_Form(1, 40, str), _Form(0, 40, str), _Form(1, 40, _stacked), _Form(0, 20, _stacked), _Form(0, 12, _stacked))
+
+
+def _fitted(table: TextTable, console: Console) -> list[Table]:
+    """Return the table in the most readable form that fits, cut into several beside each other's names if none does."""
+    anything = console.options.update(max_width=_ANY_WIDTH)
+    for form in _FORMS:
+        drawn = _rich_table(table, form)
+        if Measurement.get(console, anything, drawn).maximum <= console.width:
+            return [drawn]
+    numbers = [index for index, column in enumerate(table.columns) if column.align == "right"]
+    if len(numbers) < 2:
+        return [_rich_table(table, _FORMS[-1])]
+    half = numbers[len(numbers) // 2]
+    names = [index for index in range(len(table.columns)) if index not in numbers]
+    left, right = [i for i in numbers if i < half], [i for i in numbers if i >= half]
+    return [part for kept in (left, right) for part in _fitted(_columns_of(table, sorted(names + kept)), console)]
+
+
+def _columns_of(table: TextTable, kept: Sequence[int]) -> TextTable:
+    return replace(
+        table,
+        columns=tuple(table.columns[index] for index in kept),
+        rows=tuple(tuple(row[index] for index in kept) for row in table.rows),
+    )
+
+
+def _folded(text: str, longest: int) -> str:
+    """Return a name over as many lines as it needs: no letter of it is lost however narrow its column."""
+    lines = []
+    for line in text.split("\n"):
+        rest = line
+        while len(rest) > longest:
+            # after a blank or an underscore if there is one, so that the parts are still words
+            place = max(rest.rfind(" ", 0, longest), rest.rfind("_", 0, longest)) + 1 or longest
+            lines.append(rest[:place])
+            rest = rest[place:]
+        lines.append(rest)
+    return "\n".join(line.strip() for line in lines)
+
+
+def _rich_table(table: TextTable, form: _Form) -> Table:
     drawn = Table(
         title=Text(table.title),
         title_justify="left",
         title_style="bold",
         box=box.SIMPLE_HEAD,
-        padding=(0, gap, 0, 0),
+        padding=(0, form.gap, 0, 0),
         show_edge=False,
     )
     for column in table.columns:
-        heading = "\n".join(re.split(r"[ /]", column.heading) if column.align == "right" else [column.heading])
-        drawn.add_column(
-            Text(f"{heading}\n{column.detail}" if column.detail else heading),
-            justify=column.align,
-            overflow="fold",
-            # only names give way: a number that breaks in the middle is read wrongly
-            no_wrap=column.align == "right",
-        )
+        heading = _heading(column, form)
+        # what does not fit was folded or moved to another table: broken in the middle a number is read wrongly
+        drawn.add_column(Text(heading), justify=column.align, overflow="fold", no_wrap=True)
     for row in table.rows:
-        drawn.add_row(*(Text(cell.text) for cell in row))
+        drawn.add_row(*(Text(_cell_text(cell, column, form)) for cell, column in zip(row, table.columns, strict=True)))
     return drawn
+
+
+def _heading(column: Column, form: _Form) -> str:
+    words = column.heading.replace(" ", "\n") if column.align == "right" else column.heading
+    heading = _folded(words, form.longest)
+    return f"{heading}\n{column.detail}" if column.detail else heading
+
+
+def _cell_text(cell: Cell, column: Column, form: _Form) -> str:
+    text = form.written(cell.text)
+    return _folded(text, form.longest) if column.align == "left" else text
 
 
 def _print_findings(session: SessionResult, console: Console) -> None:

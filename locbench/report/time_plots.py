@@ -19,6 +19,7 @@ from locbench.report.style import (
     estimator_styles,
     label_axes,
     new_figure,
+    shortened,
 )
 from locbench.results import CorrectionMarks, ErrorSeries, EstimatorTrack, SessionTracks
 from locbench.units import UnitSystem
@@ -29,6 +30,7 @@ _LEGEND_PLACE = {"loc": "upper left", "bbox_to_anchor": (1.01, 1.0)}
 # Rows of the strip under a filter's panel, from the bottom.
 _HURT_ROW, _TAKEN_ROW, _REFUSED_ROW = 0.0, 1.0, 2.0
 _MOST_TICKS = 4000
+_TIME_LABEL = "time since start [s]"
 
 
 @dataclass(frozen=True)
@@ -46,8 +48,12 @@ class FilterPanel:
 
 @dataclass(frozen=True)
 class ErrorArtists:
-    """What `plot_error_over_time` drew: the common panel's lines, and a panel per filter."""
+    """What `plot_error_over_time` drew: the common panel's lines, and a panel per filter.
 
+    Time is drawn from `start_s` on, the log's first time on its own clock.
+    """
+
+    start_s: float
     figure: Figure
     axes: Axes
     errors: dict[str, Line2D]
@@ -55,12 +61,23 @@ class ErrorArtists:
 
 
 def tick_times(line: Line2D) -> FloatArray:
-    """Return the times (K,) at which a row of ticks was drawn."""
+    """Return the times (K,) since the log's start at which a row of ticks was drawn."""
     return np.asarray(line.get_xdata(), dtype=float)[::3]
 
 
 def _series(track: EstimatorTrack, session: SessionTracks) -> ErrorSeries | None:
     return track.truth_error if session.reference != "none" else track.mark_error
+
+
+def _start(session: SessionTracks) -> float:
+    """Return the first time in the session: an epoch clock would fill the axis with its digits."""
+    times = [track.time_s for track in session.estimators.values()]
+    times += [found.time_s for track in session.estimators.values() if (found := _series(track, session)) is not None]
+    return min((part[0] for part in times if part), default=0.0)
+
+
+def _since(start: float, times: list[float]) -> dict[str, list[float]]:
+    return {"time_s": [time - start for time in times]}
 
 
 def plot_error_over_time(
@@ -81,8 +98,11 @@ def plot_error_over_time(
     -------
     ErrorArtists, or None if the session has no reference.
     """
+    start = _start(session)
     series = {
-        name: found for name, track in session.estimators.items() if (found := _series(track, session)) is not None
+        name: found.model_copy(update=_since(start, found.time_s))
+        for name, track in session.estimators.items()
+        if (found := _series(track, session)) is not None
     }
     if not any(found.time_s for found in series.values()):
         return None
@@ -98,16 +118,19 @@ def plot_error_over_time(
         everything += [value for name in filters for value in series[name].believed_95_m]
         errors = {name: _draw_error(rows[0], found, styles[name], unit) for name, found in series.items()}
         error_axis(rows[0], everything, unit)
-        title = f"{session.name}: position error {kind}"
-        label_axes(rows[0], title, "time [s]", f"error [{unit.symbol}]")
+        title = f"{shortened(session.name)}: position error {kind}"
+        label_axes(rows[0], title, _TIME_LABEL, f"error [{unit.symbol}]")
         add_legend(rows[0], list(errors.values()), list(errors), **_LEGEND_PLACE)
         panels = {}
         for name, axes, strip in zip(filters, rows[1::2], rows[2::2], strict=True):
             fixes = session.estimators[name].corrections
             if fixes is not None:
-                panels[name] = _draw_filter((axes, strip), name, series[name], fixes, styles[name], unit)
+                shifted = fixes.model_copy(update=_since(start, fixes.time_s))
+                panels[name] = _draw_filter((axes, strip), name, series[name], shifted, styles[name], unit)
                 axes.set_ylim(rows[0].get_ylim())
-    return ErrorArtists(drawn_on, rows[0], errors, panels)
+        for axes in rows:
+            axes.tick_params(labelbottom=True)
+    return ErrorArtists(start, drawn_on, rows[0], errors, panels)
 
 
 def _draw_error(axes: Axes, series: ErrorSeries, style: Style, unit: DisplayUnit) -> Line2D:
@@ -147,7 +170,7 @@ def _draw_filter(
         )
         legend.append((believed, "believed, 95 %"))
     error_axis(axes, series.position_m, unit)
-    label_axes(axes, f"{name}: error, belief and fixes", "", f"error [{unit.symbol}]")
+    label_axes(axes, f"{shortened(name)}: error, belief and fixes", "", f"error [{unit.symbol}]")
     add_legend(axes, [h for h, _ in legend], [t for _, t in legend], **_LEGEND_PLACE)
     accepted, refused, hurt = _draw_strip(strip, fixes)
     return FilterPanel(axes, strip, error, believed, accepted, refused, hurt)
@@ -174,7 +197,7 @@ def _draw_strip(strip: Axes, fixes: CorrectionMarks) -> tuple[Line2D, Line2D, Li
     )
     strip.set_ylim(_HURT_ROW - 0.6, _REFUSED_ROW + 0.6)
     strip.grid(visible=False, axis="y")
-    label_axes(strip, "", "time [s]", "")
+    label_axes(strip, "", _TIME_LABEL, "")
     return rows
 
 

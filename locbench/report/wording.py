@@ -1,27 +1,51 @@
 """The answer in a sentence or two, built from the numbers alone."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from locbench.report.numbers import (
     PLAIN,
+    SECONDS,
     SHARE_PERCENT,
+    TURNS,
     error_length,
     floor_length,
-    in_words,
     interval_text,
+    interval_words,
     number_text,
     plain_text,
     quantity_text,
 )
-from locbench.results import BandShots, ErrorSummary, EstimatorResult, PooledEstimator, Results, SessionResult
+from locbench.results import (
+    BandShots,
+    CorrectionSummary,
+    ErrorSummary,
+    EstimatorResult,
+    PooledEstimator,
+    Results,
+    SessionResult,
+)
 from locbench.statistics import UncertainNumber
 from locbench.units import UnitSystem
 
-__all__ = ["CAUTION", "DEAD_RECKONING", "EVIDENCE", "best_fusing", "estimator_words", "fusing", "headline"]
+__all__ = [
+    "CAUTION",
+    "DEAD_RECKONING",
+    "EVIDENCE",
+    "UNAIDED",
+    "against_best_reference",
+    "best_fusing",
+    "estimator_words",
+    "fusing",
+    "headline",
+    "session_facts",
+    "without_fixes",
+]
 
 DEAD_RECKONING = "dead_reckoning"
-_NOT_FUSING = frozenset({DEAD_RECKONING, "tags_only", "onboard"})
+# Estimators whose error grows with the way because no fix of ours takes it back.
+UNAIDED = frozenset({DEAD_RECKONING, "onboard"})
+_NOT_FUSING = UNAIDED | {"tags_only"}
 
 EVIDENCE: Mapping[str, str] = {
     "A": "dense truth",
@@ -91,6 +115,31 @@ def headline(results: Results, system: UnitSystem) -> str:
     return _for_one(results.sessions[0], system)
 
 
+def session_facts(session: SessionResult, system: UnitSystem) -> str:
+    """Return what the log supports and how long it is, in a line."""
+    return (
+        f"Evidence {session.evidence} ({EVIDENCE[session.evidence]}); {quantity_text(session.duration_s, SECONDS)}, "
+        f"{_driven(session.path_length_m, system)} driven, {number_text(session.turns_absolute, TURNS)} turns"
+    )
+
+
+def without_fixes(name: str, results: Iterable[EstimatorResult]) -> str | None:
+    """Return that and why no fix moved this estimator in any of these results, or None if some did."""
+    fixes = [(result.correction_mode, result.corrections) for result in results]
+    counts = [(mode, summary) for mode, summary in fixes if summary is not None]
+    if not counts:
+        return None
+    offered = sum(summary.offered for _, summary in counts)
+    shown = plain_text(name)
+    if offered == 0:
+        return f"no fix lay inside the log, so {shown} is dead reckoning"
+    if all(mode == "none" for mode, _ in counts):
+        return f"{shown} applies no fixes by its mode, so it is dead reckoning"
+    if any(summary.accepted for _, summary in counts):
+        return None
+    return f"{shown} used none of {offered} fixes, so it is dead reckoning"
+
+
 def _for_one(session: SessionResult, system: UnitSystem) -> str:
     start = f"Evidence {session.evidence} ({EVIDENCE[session.evidence]}): "
     if session.evidence in "CD":
@@ -98,10 +147,14 @@ def _for_one(session: SessionResult, system: UnitSystem) -> str:
     parts = []
     reckoning = session.estimators.get(DEAD_RECKONING)
     summary = None if reckoning is None else against_best_reference(reckoning)
-    if summary is not None:
-        last = in_words(summary.position_last_m, error_length(system))
-        parts.append(f"dead reckoning is {last} off after {_driven(session.path_length_m, system)}")
-    return start + "; ".join(parts + _fusion_and_shots(session.estimators, system)) + "."
+    if reckoning is not None and summary is not None:
+        length, driven = error_length(system), _driven(session.path_length_m, system)
+        last = quantity_text(summary.position_last_m.value, length)
+        place = f"at the end of {driven}" if reckoning.truth is not None else f"at the last mark, {driven} driven"
+        inside = [interval_words(summary.position_rms_m, length), f"{last} {place}"]
+        beside = "; ".join(part for part in inside if part is not None)
+        parts.append(f"dead reckoning is {_bare_rms(summary.position_rms_m, system)} off ({beside})")
+    return start + "; ".join(parts + _fusion_and_shots(session.estimators, [session], system)) + "."
 
 
 def _for_several(results: Results, estimators: Mapping[str, PooledEstimator], system: UnitSystem) -> str:
@@ -116,19 +169,32 @@ def _for_several(results: Results, estimators: Mapping[str, PooledEstimator], sy
         return start + "without marks or truth there is no drift in metres and no hit share; lay out marks."
     parts = []
     if summary is not None:
-        parts.append(f"dead reckoning {_rms(summary.position_rms_m, system)}")
-    return start + "; ".join(parts + _fusion_and_shots(estimators, system)) + "."
+        interval = interval_words(summary.position_rms_m, error_length(system))
+        beside = "" if interval is None else f" ({interval})"
+        parts.append(f"dead reckoning is {_bare_rms(summary.position_rms_m, system)} off{beside}")
+    return start + "; ".join(parts + _fusion_and_shots(estimators, results.sessions, system)) + "."
 
 
 def _driven(path_length_m: float, system: UnitSystem) -> str:
     return quantity_text(path_length_m, floor_length(system))
 
 
+def _bare_rms(number: UncertainNumber, system: UnitSystem) -> str:
+    """Return "31 mm RMS"; the tables say how many errors that rests on, and why there is no interval."""
+    if number.value is None:
+        return f"an unknown distance ({plain_text(number.why or 'no reason given')})"
+    return f"{quantity_text(number.value, error_length(system))} RMS"
+
+
 def _rms(number: UncertainNumber, system: UnitSystem) -> str:
-    return in_words(number, error_length(system)).replace(" (", " RMS (", 1)
+    """Return "31 mm RMS (95 % 24–45 mm)"."""
+    interval = interval_words(number, error_length(system))
+    return _bare_rms(number, system) + ("" if interval is None else f" ({interval})")
 
 
-def _fusion_and_shots(estimators: Mapping[str, EstimatorResult | PooledEstimator], system: UnitSystem) -> list[str]:
+def _fusion_and_shots(
+    estimators: Mapping[str, EstimatorResult | PooledEstimator], sessions: Sequence[SessionResult], system: UnitSystem
+) -> list[str]:
     best = best_fusing(estimators)
     if best is None:
         return ["no fusion could be scored here"]
@@ -136,7 +202,10 @@ def _fusion_and_shots(estimators: Mapping[str, EstimatorResult | PooledEstimator
     among = f" (lowest RMS of {rivals} fusions)" if rivals > 1 else ""
     gaps = "" if best.coverage > 0.995 else f", at {100.0 * best.coverage:.0f} % of the comparisons"
     parts = [f"{plain_text(best.name)}{among} {_rms(best.position_rms, system)}{gaps}"]
-    shots = _worst_band(estimators[best.name].shots, system)
+    idle = without_fixes(best.name, (s.estimators[best.name] for s in sessions if best.name in s.estimators))
+    if idle is not None:
+        parts = [idle]
+    shots = _shots(estimators[best.name].shots, system)
     return parts if shots is None else [*parts, shots]
 
 
@@ -147,31 +216,34 @@ def _badness(band: BandShots) -> tuple[float, float, float]:
     return share, lowest, -(band.miss_rms_m.value or 0.0)
 
 
-def _worst_band(bands: list[BandShots], system: UnitSystem) -> str | None:
+def _shots(bands: list[BandShots], system: UnitSystem) -> str | None:
+    """Return how many shots go in if all of them do, else what happens in the worst band; None without any shot."""
     known = [band for band in bands if band.miss_rms_m.value is not None or band.hit_probability.value is not None]
     if not known:
         return None
     worst = min(known, key=_badness)
-    place = f"from the {plain_text(worst.band)} band of the {plain_text(worst.goal)}"
+    place = f"the {plain_text(worst.band)} band of the {plain_text(worst.goal)}"
     basis = "" if worst.basis == "measured" else f" ({worst.basis}, not measured)"
     hit = worst.hit_probability
     if hit.value is None:
         reason = plain_text(hit.why or "no reason given")
-        return f"{place} shots land {_rms(worst.miss_rms_m, system)} off{basis}; no hit share: {reason}"
-    interval = "no interval" if hit.ci95 is None else f"{interval_text(hit.ci95, SHARE_PERCENT, 1.0)} %"
-    if hit.n > _COUNTABLE_SHOTS:
-        missing = number_text(1.0 - hit.value, SHARE_PERCENT)
-        return (
-            f"{place} {missing} % of shots miss on localization alone{basis} (hit share {interval}, n = {hit.n} places)"
-        )
+        return f"from {place} shots land {_rms(worst.miss_rms_m, system)} off{basis}; no hit share: {reason}"
+    share = None if hit.ci95 is None else f"hit share {interval_text(hit.ci95, SHARE_PERCENT, 1.0)} %"
     if hit.value == 1.0:
-        return (
-            f"no shot misses on localization alone from any band; least certain {place}: "
-            f"{hit.n} of {hit.n} hit{basis} (hit share {interval})"
-        )
-    misses = hit.n - (worst.hits or 0)
-    verb = "misses" if misses == 1 else "miss"
-    return f"{place} {misses} of {hit.n} shots {verb} on localization alone{basis} (hit share {interval})"
+        count = sum(band.hit_probability.n for band in known if band.hit_probability.value is not None)
+        certainty = "" if share is None else f" (least certain: {place}, {share})"
+        return f"all {count} shots from its places go in{basis}{certainty}"
+    certainty = "" if share is None else f" ({share})"
+    return f"from {place} {_missing(worst)} on localization alone{basis}{certainty}"
+
+
+def _missing(band: BandShots) -> str:
+    hit = band.hit_probability
+    if band.hits is None or hit.n > _COUNTABLE_SHOTS:
+        share = None if hit.value is None else 1.0 - hit.value
+        return f"{number_text(share, SHARE_PERCENT)} % of shots miss"
+    misses = hit.n - band.hits
+    return f"{misses} of {hit.n} shots {'misses' if misses == 1 else 'miss'}"
 
 
 def _without_reference(session: SessionResult, system: UnitSystem) -> str:
@@ -185,17 +257,25 @@ def _without_reference(session: SessionResult, system: UnitSystem) -> str:
         "lay out marks. "
         "What can be said: "
     )
-    facts = []
-    for name, result in session.estimators.items():
-        corrections = result.corrections
-        if corrections is None:
-            continue
-        fact = f"{plain_text(name)} took {corrections.accepted} of {corrections.offered} fixes"
-        if corrections.jump_rms_m.value is not None:
-            fact += f", which moved it by {_rms(corrections.jump_rms_m, system)}"
-        if result.consistency is not None and result.consistency.nis_mean.value is not None:
-            fact += f", NIS {number_text(result.consistency.nis_mean.value, PLAIN)} (1 if as sure as it is right)"
-        facts.append(fact)
+    facts = [
+        _fixes_fact(name, result, result.corrections, system)
+        for name, result in session.estimators.items()
+        if result.corrections is not None
+    ]
     if len(facts) > _FACTS_IN_A_HEADLINE:
         facts = [*facts[:_FACTS_IN_A_HEADLINE], f"{len(facts) - _FACTS_IN_A_HEADLINE} more below"]
     return sentence + ("; ".join(facts) if facts else "only that the odometry was read") + "."
+
+
+def _fixes_fact(name: str, result: EstimatorResult, fixes: CorrectionSummary, system: UnitSystem) -> str:
+    """Return what fixes did to one estimator, all that can be said without a reference."""
+    idle = without_fixes(name, [result])
+    if idle is not None:
+        return idle
+    fact = f"{plain_text(name)} took {fixes.accepted} of {fixes.offered} fixes"
+    if fixes.jump_rms_m.value is not None:
+        fact += f", which moved it by {_rms(fixes.jump_rms_m, system)}"
+    if result.consistency is not None and result.consistency.nis_median.value is not None:
+        typical = number_text(result.consistency.nis_median.value, PLAIN)
+        fact += f", typical NIS {typical} (1 if as sure as it is right)"
+    return fact

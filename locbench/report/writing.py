@@ -1,8 +1,9 @@
 """Writes an evaluation's files: all of them, or none."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
+from locbench.errors import OutputError
 from locbench.files import staged_directory
 from locbench.report.html import report_html
 from locbench.report.tables import csv_tables
@@ -35,7 +36,8 @@ def write_evaluation(
     Raises
     ------
     OutputError
-        If the folder cannot be written; what was in it before is untouched then.
+        If the folder cannot be written, or holds a session or files of these names that are no results; what was in
+        it before is untouched then.
     """
     texts = {
         "results.json": results_json(results),
@@ -43,7 +45,21 @@ def write_evaluation(
         **csv_tables(results, tracks),
         "report.html": report_html(results, tracks, system, progress),
     }
+    _refuse_foreign_files(out, texts)
     with staged_directory(out) as stage:
         for name, text in texts.items():
             (stage / name).write_text(text, encoding="utf-8", newline="\n")
     return list(texts)
+
+
+def _refuse_foreign_files(out: Path, names: Iterable[str]) -> None:
+    """Refuse a folder where results would replace somebody's own tables."""
+    if (out / "session.toml").exists():
+        raise OutputError("this folder holds a session", where=str(out), remedy="Choose another --out folder")
+    taken = [name for name in names if (out / name).exists()]
+    if taken and not (out / "results.json").exists():
+        raise OutputError(
+            f"this folder has a {taken[0]} that is no result of locbench",
+            where=str(out),
+            remedy="Choose another --out folder",
+        )

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from locbench.statistics import UncertainNumber
+from locbench.statistics import ConsistencyVerdict, UncertainNumber
 
 __all__ = [
     "BandShots",
@@ -83,6 +83,7 @@ class Consistency(Record):
     nis_mean: UncertainNumber
     nis_band95: tuple[float, float] | None
     nis_median: UncertainNumber
+    verdict: ConsistencyVerdict
     why: dict[str, str]
 
 

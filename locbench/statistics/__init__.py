@@ -22,10 +22,16 @@ from locbench.statistics.intervals import (
     wilson_interval,
 )
 from locbench.statistics.uncertain import UncertainNumber, measured, unavailable
-from locbench.statistics.verdicts import CorrectionVerdict, judge_corrections
+from locbench.statistics.verdicts import (
+    ConsistencyVerdict,
+    CorrectionVerdict,
+    judge_consistency,
+    judge_corrections,
+)
 
 __all__ = [
     "NORMAL_95",
+    "ConsistencyVerdict",
     "CorrectionVerdict",
     "UncertainNumber",
     "chi_square_mean_band",
@@ -33,6 +39,7 @@ __all__ = [
     "circular_error_probable",
     "effective_mean_size",
     "effective_sample_size",
+    "judge_consistency",
     "judge_corrections",
     "largest",
     "mean_square_freedom",

@@ -32,7 +32,7 @@ from locbench.results import (
     TagDrawing,
     Tracks,
 )
-from locbench.statistics import UncertainNumber, measured, unavailable
+from locbench.statistics import UncertainNumber, judge_consistency, measured, unavailable
 
 SCRIPT_NAME = "<script>alert(1)</script>"
 MARKUP_NAME = "[red]x[/red]"
@@ -125,7 +125,13 @@ def consistency(nis: float | None) -> Consistency:
     if nis is None:
         missing = unavailable("no corrections")
         return Consistency(
-            nees_mean=missing, nees_band95=None, nis_mean=missing, nis_band95=None, nis_median=missing, why={}
+            nees_mean=missing,
+            nees_band95=None,
+            nis_mean=missing,
+            nis_band95=None,
+            nis_median=missing,
+            verdict=judge_consistency(missing),
+            why={},
         )
     return Consistency(
         nees_mean=number(1.1),
@@ -133,6 +139,7 @@ def consistency(nis: float | None) -> Consistency:
         nis_mean=number(nis),
         nis_band95=(0.9, 1.12),
         nis_median=number(nis, 0.8 * nis, 1.2 * nis),
+        verdict=judge_consistency(number(nis, 0.8 * nis, 1.2 * nis)),
         why={"nees_band95": FEW},
     )
 

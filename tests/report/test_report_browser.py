@@ -3,6 +3,7 @@
 import pytest
 from hand_built import two_evaluations
 
+from locbench.fusion import Rule
 from locbench.report import write_evaluation
 from locbench.units import UnitSystem
 
@@ -31,6 +32,38 @@ def browser(tmp_path):
     driver = webdriver.Chrome(options=options, service=Service("/usr/bin/chromedriver"))
     yield driver
     driver.quit()
+
+
+def with_every_rule(results):
+    """Return the results with fixes refused by every rule there is, and counts as of a long log."""
+    sessions = []
+    for session in results.sessions:
+        estimators = {}
+        for name, result in session.estimators.items():
+            counts = {"offered": 12345, "accepted": 11111, "rejected": {str(rule): 1234 for rule in Rule}}
+            counts |= {"helped": 1234, "hurt": 1234, "neutral": 1234, "undecided": 1234}
+            fixes = None if result.corrections is None else result.corrections.model_copy(update=counts)
+            estimators[name] = result.model_copy(update={"corrections": fixes})
+        sessions.append(session.model_copy(update={"estimators": estimators}))
+    return results.model_copy(update={"sessions": sessions})
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize(("width", "fits"), [(400, False), (1300, True)])
+def test_tables_fit_a_laptop_and_scroll_on_a_phone(browser, tmp_path, width, fits):
+    found = two_evaluations()
+    write_evaluation(with_every_rule(found.results), found.tracks, tmp_path / "out", UnitSystem.METRIC)
+    browser.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": False},
+    )
+    browser.get((tmp_path / "out" / "report.html").as_uri())
+    cut = browser.execute_script(
+        "return [...document.querySelectorAll('.box')].filter(box => box.querySelector('table')"
+        " && box.scrollWidth > box.clientWidth).map(box => box.getAttribute('aria-label'))"
+    )
+    assert (cut == []) == fits, cut
+    assert browser.execute_script("return document.documentElement.scrollWidth") <= width
 
 
 @pytest.mark.browser

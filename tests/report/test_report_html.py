@@ -105,12 +105,13 @@ def test_the_order_of_the_page(evaluation_a):
     places = [
         text.index(part)
         for part in (
+            'class="answer"',
+            '<h2 id="next"',
+            "Caution.",
             "How far off</caption>",
             "Shots aimed from",
             "<h3>Pictures",
             "Findings in the log</caption>",
-            '<h2 id="next"',
-            "Caution.",
             '<h2 id="methods"',
             "Made by locbench 0.1.0",
         )
@@ -146,3 +147,33 @@ def test_several_sessions_are_listed_and_pooled(evaluation_of_two):
 def test_a_session_without_tracks_has_no_pictures(evaluation_a):
     empty = evaluation_a.tracks.model_copy(update={"sessions": []})
     assert "<img" not in report_html(evaluation_a.results, empty, METRIC)
+
+
+def test_next_steps_come_before_the_list_of_sessions(evaluation_of_two):
+    text = page(evaluation_of_two)
+    assert text.index('<h2 id="next"') < text.index("<nav") < text.index('<h2 id="pooled"')
+
+
+def test_verdicts_share_a_column(evaluation_a):
+    text = page(evaluation_a)
+    assert "helped/hurt<br><small>/neutral/undecided</small>" in text
+    assert ">2/1/1/0</td>" in text
+
+
+def test_drift_of_corrected_estimators_is_not_called_growth(evaluation_a):
+    text = page(evaluation_a)
+    caption = re.search(r"<caption>Drift over segments between references(.*?)</caption>", text)[1]
+    assert "how much the error changes from one reference to the next" in caption
+    alone = evaluation_a.results.sessions[0].model_copy(
+        update={
+            "estimators": {"dead_reckoning": evaluation_a.results.sessions[0].estimators["dead_reckoning"]},
+        }
+    )
+    results = evaluation_a.results.model_copy(update={"sessions": [alone]})
+    assert "how much the error changes" not in report_html(results, evaluation_a.tracks, METRIC)
+
+
+def test_every_estimator_has_its_table_of_shots(evaluation_a):
+    text = unescape(page(evaluation_a))
+    for name in evaluation_a.results.sessions[0].estimators:
+        assert f"<caption>Shots aimed from {name} (measured)</caption>" in text

@@ -16,6 +16,7 @@ from locbench.report.numbers import (
     floor_length,
     in_words,
     interval_text,
+    interval_words,
     number_text,
     plain_text,
     quantity_text,
@@ -42,6 +43,9 @@ MM, INCH = error_length(UnitSystem.METRIC), error_length(UnitSystem.IMPERIAL)
         (2.0 / 3.0, SHARE_PERCENT, "67 %"),
         (1.834, PLAIN, "1.83"),
         (-1e-9, MM, "0.0 mm"),
+        (999.999, MM, "999999 mm"),
+        (1.2e77, MM, "1.2e+80 mm"),
+        (-2.5e4, MM, "-2.5e+07 mm"),
         (None, MM, MISSING),
         (math.nan, MM, MISSING),
     ],
@@ -84,3 +88,14 @@ def test_user_text_is_printable_and_ends_like_a_sentence():
     assert as_sentence(" keep it still ") == "keep it still."
     assert as_sentence("Why?") == "Why?"
     assert as_sentence("") == ""
+
+
+def test_an_interval_alone_is_left_out_if_it_says_nothing():
+    assert interval_words(measured(0.031, (0.024, 0.045), 14, "m"), MM) == "95 % 24–45 mm"
+    assert interval_words(measured(0.031, (0.03099, 0.03101), 14, "m"), MM) is None
+    assert interval_words(measured(0.031, None, 14, "m", "too few"), MM) is None
+    assert interval_words(unavailable("nothing"), MM) is None
+
+
+def test_absurd_bounds_stay_short():
+    assert with_interval(measured(1e90, (1e80, 1e200), 14, "m"), MM) == "1.0e+93 (1.0e+83–1.0e+203)"

@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 
 from locbench.report import plot_drift, plot_error_over_time, plot_field, plot_misses
 from locbench.report.figures import session_pictures
-from locbench.report.style import estimator_styles, figure_svg
+from locbench.report.style import estimator_styles, figure_svg, shortened
 from locbench.report.time_plots import tick_times
 from locbench.units import UnitSystem
 
@@ -84,11 +84,11 @@ def test_errors_over_time_are_those_given(session):
 def test_error_axes_say_what_they_show(session):
     drawn = plot_error_over_time(session, METRIC)
     assert drawn.axes.get_title() == f"{SCRIPT_NAME}: position error against dense truth"
-    assert (drawn.axes.get_xlabel(), drawn.axes.get_ylabel()) == ("time [s]", "error [mm]")
+    assert (drawn.axes.get_xlabel(), drawn.axes.get_ylabel()) == ("time since start [s]", "error [mm]")
     assert legend_texts(drawn.axes) == NAMES
     panel = drawn.panels[FILTER]
     assert panel.axes.get_ylabel() == "error [mm]"
-    assert panel.strip.get_xlabel() == "time [s]"
+    assert panel.strip.get_xlabel() == "time since start [s]"
     assert [label.get_text() for label in panel.strip.get_yticklabels()] == ["hurt (1)", "taken (4)", "refused (2)"]
     assert legend_texts(panel.axes) == ["error", "believed, 95 %"]
     assert plot_error_over_time(session, IMPERIAL).axes.get_ylabel() == "error [in]"
@@ -204,3 +204,71 @@ def test_settings_of_the_library_stay_untouched_and_no_figure_is_kept(session):
 def test_the_same_input_gives_the_same_picture(session):
     first = [picture.svg for picture in session_pictures(session, METRIC)]
     assert first == [picture.svg for picture in session_pictures(session, METRIC)]
+
+
+def test_every_panel_has_numbers_on_its_time_axis(session):
+    drawn = plot_error_over_time(session, METRIC)
+    drawn.figure.draw_without_rendering()
+    panels = [axes for panel in drawn.panels.values() for axes in (panel.axes, panel.strip)]
+    for axes in (drawn.axes, *panels):
+        assert any(label.get_visible() and label.get_text() for label in axes.get_xticklabels())
+
+
+def test_time_counts_from_the_start_of_the_log(session):
+    def later(times):
+        return [1.7e9 + time for time in times]
+
+    tracks = {}
+    for name, track in session.estimators.items():
+        moved = {"time_s": later(track.time_s)}
+        for key in ("truth_error", "mark_error", "corrections"):
+            part = getattr(track, key)
+            moved[key] = None if part is None else part.model_copy(update={"time_s": later(part.time_s)})
+        tracks[name] = track.model_copy(update=moved)
+    epoch = session.model_copy(update={"estimators": tracks})
+    drawn = plot_error_over_time(epoch, METRIC)
+    np.testing.assert_allclose(drawn.errors[FILTER].get_xdata(), [0.0, 30.0, 60.0, 88.0])
+    np.testing.assert_allclose(tick_times(drawn.panels[FILTER].hurt), [20.0])
+    assert drawn.start_s == 1.7e9
+    captions = [picture.caption for picture in session_pictures(epoch, METRIC)]
+    assert "The start is at 1700000000.000 s on the log's clock." in captions[1]
+    assert "The start is at" not in list(session_pictures(session, METRIC))[1].caption
+
+
+def test_long_names_are_shortened_in_the_middle(session):
+    assert shortened("x" * 50) == "x" * 50
+    assert shortened("0123456789", 5) == "01…89"
+    assert shortened("0123456789", 6) == "012…89"
+    long = session.model_copy(update={"name": "Tuesday " * 20 + "run 3"})
+    for title in (
+        plot_field(long, METRIC).axes.get_title(),
+        plot_error_over_time(long, METRIC).axes.get_title(),
+        plot_drift(long, METRIC).axes.get_title(),
+        plot_misses(long, METRIC).figure.get_suptitle(),
+    ):
+        assert "Tuesday run 3: " in title
+        assert len(title.partition(": ")[0]) == 50
+
+
+def test_long_estimator_names_leave_room_for_the_picture(session):
+    names = [f"{'a very long name ' * 12}{index}" for index in range(3)]
+    renamed = dict(zip(names, session.estimators.values(), strict=True))
+    long = session.model_copy(update={"estimators": renamed})
+    assert len(list(session_pictures(long, METRIC))) == 4
+    assert max(len(text) for text in legend_texts(plot_error_over_time(long, METRIC).axes)) == 32
+
+
+def test_tags_only_can_be_seen():
+    assert estimator_styles(["tags_only"])["tags_only"].width > 1.0
+
+
+def test_errors_that_are_all_zero_can_be_drawn(session):
+    tracks = {}
+    for name, track in session.estimators.items():
+        none = track.truth_error.model_copy(update={"position_m": [0.0] * 4, "believed_95_m": [0.0] * 4})
+        points = [point.model_copy(update={"length_m": 0.0, "position_error_m": 0.0}) for point in track.drift]
+        tracks[name] = track.model_copy(update={"truth_error": none, "drift": points})
+    still = session.model_copy(update={"estimators": tracks})
+    assert len(list(session_pictures(still, METRIC))) == 4
+    low, high = plot_drift(still, METRIC).axes.get_xlim()
+    assert low == 0.0 < high

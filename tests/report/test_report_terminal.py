@@ -6,11 +6,12 @@ import subprocess
 import sys
 
 import pytest
-from hand_built import MARKUP_NAME, SCRIPT_NAME, evaluation
+from hand_built import FILTER, MARKUP_NAME, SCRIPT_NAME, evaluation, number
 from rich.console import Console
 
 from locbench.report.terminal import print_evaluation
 from locbench.report.wording import CAUTION
+from locbench.statistics import unavailable
 from locbench.units import UnitSystem
 
 
@@ -31,7 +32,7 @@ def test_no_line_is_wider_than_the_terminal(evidence, width):
 
 
 def test_the_answer_comes_first(evaluation_a):
-    assert printed(evaluation_a.results).startswith("Evidence A (dense truth): dead reckoning is 143 mm")
+    assert printed(evaluation_a.results).startswith("Evidence A (dense truth): dead reckoning is 100 mm")
 
 
 def test_no_escape_sequence_is_needed_to_read_it(evaluation_a):
@@ -53,11 +54,17 @@ def test_numbers_stand_beside_their_intervals(evaluation_a):
         "31 (24–45)",
         "31 (24–45)",
         "1.25 (0.90–2.10)",
-        "0.63 (0.46–1.00)",
+        "–",
         "4/6",
         "2/1",
-        "1.83 (0.90–1.12)",
+        "1.83 (1.46–2.20)",
     ]
+
+
+def test_drift_is_shown_where_it_grows_with_the_way(evaluation_a):
+    text = printed(evaluation_a.results, width=140)
+    row = next(line for line in text.splitlines() if line.startswith("dead_reckoning"))
+    assert "0.63 (0.46–1.00)" in row
 
 
 def test_intervals_move_below_when_the_table_is_too_wide(evaluation_a):
@@ -67,11 +74,98 @@ def test_intervals_move_below_when_the_table_is_too_wide(evaluation_a):
     assert "24–45" in lines[row + 1]
 
 
-def test_shots_are_listed_by_band_and_goal(evaluation_a):
+def test_shots_of_all_estimators_stand_side_by_side(evaluation_a):
     text = printed(evaluation_a.results, width=120)
-    assert "Shots aimed from gated_kalman (measured)" in text
-    assert re.search(r"far 3.00–4.00\s+east bin\s+3.40\s+90 \(n=12\).*67 \(35–86\)\s+12", text)
-    assert re.search(r"corner 4.00–6.00\s+east bin\s+–", text)
+    assert text.count("Shots: miss RMS mm, clean hits/shots (measured)") == 1
+    assert re.search(r"goal +dead_reckoning +gated_kalman +\[red\]x\[/red\]", text)
+    assert re.search(r"near 0.00–2.00 +east bin +30 12/12 +30 12/12 +30 12/12", text)
+    assert re.search(r"far 3.00–4.00 +east bin +90 6/12 +90 8/12 +90 3/12", text)
+    assert re.search(r"corner 4.00–6.00 +east bin +– +– +–", text)
+    assert "Shots aimed from" not in text
+
+
+def test_without_a_shooter_shots_have_their_miss_only(evaluation_a):
+    missing = unavailable("no shooter file: give --shooter")
+    text = printed(with_bands(evaluation_a, hit_probability=missing, hits=None), width=120)
+    assert "Shots: miss RMS mm (measured)" in text
+    assert re.search(r"far 3.00–4.00 +east bin +90 +90 +90 *\n", text)
+    assert "no shooter file: give --shooter" in flat(text)
+
+
+def test_predicted_shots_have_a_share(evaluation_a):
+    text = printed(with_bands(evaluation_a, basis="predicted", hits=None), width=120)
+    assert re.search(r"far 3.00–4.00 +east bin +90 50 % +90 67 % +90 25 %", text)
+
+
+def test_no_shots_no_table(evaluation_c):
+    assert "Shots:" not in printed(evaluation_c.results)
+
+
+def with_bands(source, **changes):
+    session = source.results.sessions[0]
+    estimators = {
+        name: result.model_copy(update={"shots": [band.model_copy(update=changes) for band in result.shots]})
+        for name, result in session.estimators.items()
+    }
+    changed = session.model_copy(update={"estimators": estimators})
+    return source.results.model_copy(update={"sessions": [changed]})
+
+
+def renamed(source, names):
+    """Return the results with the filter under these names."""
+    session = source.results.sessions[0]
+    estimators = dict.fromkeys(names, session.estimators[FILTER])
+    return source.results.model_copy(update={"sessions": [session.model_copy(update={"estimators": estimators})]})
+
+
+def rows_with(text: str, start: str) -> int:
+    return sum(line.startswith(start) for line in text.splitlines())
+
+
+@pytest.mark.parametrize("width", [20, 40, 60])
+def test_a_narrow_terminal_gets_80_columns(evaluation_a, width):
+    console = Console(file=io.StringIO(), width=width, no_color=True)
+    print_evaluation(evaluation_a.results, console, UnitSystem.METRIC)
+    assert console.file.getvalue() == printed(evaluation_a.results, width=80)
+    assert console.width == width
+
+
+@pytest.mark.parametrize("width", [40, 80, 100])
+def test_names_stay_however_many_estimators_there_are(evaluation_a, width):
+    names = [f"filter_number_{index:02d}" for index in range(23)]
+    text = printed(renamed(evaluation_a, names), width)
+    assert max(len(line) for line in text.splitlines()) <= max(width, 80)
+    for name in names:
+        assert rows_with(text, name) == 1
+    # the row label is folded when many columns stand beside it
+    assert rows_with(text, "near") > 1
+    # 23 of them, in whatever tables
+    assert len(re.findall(r"90 8/12", text)) == 23
+
+
+def test_long_names_are_folded_not_lost(evaluation_a):
+    name = "a_very_long_name_" * 6 + "x" * 60
+    text = printed(renamed(evaluation_a, [name]), width=80)
+    overview = text.split("How far off")[1].split("Brackets")[0]
+    letters = "".join(line[:20].split(" ")[0] for line in overview.split("Shots:")[0].splitlines()[5:])
+    assert name in letters
+    assert max(len(line) for line in text.splitlines()) <= 80
+
+
+def test_an_absurd_number_does_not_push_the_names_away(evaluation_a):
+    session = evaluation_a.results.sessions[0]
+    fused = session.estimators[FILTER]
+    absurd = number(1.2e77, 1e70, 1e200)
+    truth = fused.truth.model_copy(update={"position_rms_m": absurd, "heading_rms_rad": absurd})
+    changed = session.estimators | {FILTER: fused.model_copy(update={"truth": truth, "marks": truth})}
+    results = evaluation_a.results.model_copy(
+        update={"sessions": [session.model_copy(update={"estimators": changed, "path_length_m": 1e80})]}
+    )
+    text = printed(results, width=60)
+    assert "1.2e+80" in text
+    assert re.search(r"^gated_kalman ", text, re.MULTILINE)
+    assert re.search(r"^near 0.00–2.00 ", text, re.MULTILINE)
+    assert max(len(line) for line in text.splitlines()) <= 80
 
 
 def test_findings_show_severity_place_message_and_remedy(evaluation_a):

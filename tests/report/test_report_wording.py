@@ -6,9 +6,9 @@ import pytest
 from hand_built import FILTER, MARKUP_NAME, SCRIPT_NAME, Evaluation, evaluation, number
 
 from locbench.report import headline, where_to_look_next
-from locbench.report.wording import CAUTION
+from locbench.report.wording import CAUTION, session_facts
 from locbench.results import Results
-from locbench.statistics import unavailable
+from locbench.statistics import judge_consistency, unavailable
 from locbench.units import UnitSystem
 
 METRIC, IMPERIAL = UnitSystem.METRIC, UnitSystem.IMPERIAL
@@ -22,22 +22,24 @@ def with_estimators(source: Evaluation, **changes) -> Results:
 
 def test_headline_with_dense_truth(evaluation_a):
     assert headline(evaluation_a.results, METRIC) == (
-        "Evidence A (dense truth): dead reckoning is 143 mm (95 % 139–147 mm, n = 1) off after 38.1 m; "
-        "gated_kalman (lowest RMS of 2 fusions) 31 mm RMS (95 % 24–45 mm, n = 14); "
+        "Evidence A (dense truth): dead reckoning is 100 mm RMS off (95 % 80–140 mm; 143 mm at the end of "
+        "38.1 m); gated_kalman (lowest RMS of 2 fusions) 31 mm RMS (95 % 24–45 mm); "
         "from the far band of the east bin 4 of 12 shots miss on localization alone (hit share 35–86 %)."
     )
 
 
 def test_headline_in_inches_and_feet(evaluation_a):
     text = headline(evaluation_a.results, IMPERIAL)
-    assert "5.63 in (95 % 5.47–5.79 in, n = 1) off after 125.0 ft" in text
-    assert "1.22 in RMS (95 % 0.94–1.77 in, n = 14)" in text
+    assert "3.94 in RMS off (95 % 3.15–5.51 in; 5.63 in at the end of 125.0 ft)" in text
+    assert "1.22 in RMS (95 % 0.94–1.77 in)" in text
     assert " mm" not in text
 
 
 def test_headline_at_marks(evaluation_b):
     text = headline(evaluation_b.results, METRIC)
-    assert text.startswith("Evidence B (surveyed marks): dead reckoning is 143 mm")
+    assert text.startswith(
+        "Evidence B (surveyed marks): dead reckoning is 100 mm RMS off (95 % 80–140 mm; 143 mm at the last mark, 38.1 m"
+    )
     assert "4 of 12 shots miss" in text
 
 
@@ -52,12 +54,14 @@ def test_headline_without_reference_says_what_is_missing_and_what_to_do(evidence
 
 def test_headline_from_tags_only_reports_what_fixes_did(evaluation_c):
     text = headline(evaluation_c.results, METRIC)
-    assert "gated_kalman took 4 of 6 fixes, which moved it by 34 mm RMS (95 % 21–62 mm, n = 4), NIS 1.83" in text
+    assert "gated_kalman took 4 of 6 fixes, which moved it by 34 mm RMS (95 % 21–62 mm), typical NIS 1.83" in text
 
 
 def test_headline_of_several_sessions_is_pooled(evaluation_of_two):
     text = headline(evaluation_of_two.results, METRIC)
-    assert text.startswith("Evidence A over 2 sessions (2 with dense truth; 76.2 m driven): dead reckoning 100 mm RMS")
+    assert text.startswith(
+        "Evidence A over 2 sessions (2 with dense truth; 76.2 m driven): dead reckoning is 100 mm RMS off ("
+    )
     assert "gated_kalman (lowest RMS of 2 fusions) 31 mm RMS" in text
 
 
@@ -70,8 +74,9 @@ def test_headline_says_when_no_shot_misses(evaluation_a):
     ]
     changed = session.estimators | {FILTER: fused.model_copy(update={"shots": bands})}
     text = headline(with_estimators(evaluation_a, estimators=changed), METRIC)
-    assert "no shot misses on localization alone from any band; least certain from the far band" in text
-    assert "12 of 12 hit (hit share 66–100 %)" in text
+    assert (
+        "all 24 shots from its places go in (least certain: the far band of the east bin, hit share 66–100 %)." in text
+    )
 
 
 def test_headline_gives_the_miss_when_there_is_no_shooter(evaluation_a):
@@ -82,7 +87,7 @@ def test_headline_gives_the_miss_when_there_is_no_shooter(evaluation_a):
     changed = session.estimators | {FILTER: fused.model_copy(update={"shots": bands})}
     text = headline(with_estimators(evaluation_a, estimators=changed), METRIC)
     assert (
-        "from the far band of the east bin shots land 90 mm RMS (no interval, n = 12) off; "
+        "from the far band of the east bin shots land 90 mm RMS off; "
         "no hit share: no shooter file: give --shooter" in text
     )
 
@@ -94,7 +99,7 @@ def test_headline_says_when_a_share_is_predicted_and_when_it_rests_on_many_place
     bands = [fused.shots[1].model_copy(update={"basis": "predicted", "hit_probability": share})]
     changed = session.estimators | {FILTER: fused.model_copy(update={"shots": bands})}
     text = headline(with_estimators(evaluation_a, estimators=changed), METRIC)
-    assert "33 % of shots miss on localization alone (predicted, not measured) (hit share 35–86 %, n = 400" in text
+    assert "33 % of shots miss on localization alone (predicted, not measured) (hit share 35–86 %)." in text
 
 
 def test_unprintable_characters_of_a_name_do_not_reach_the_answer(evaluation_c):
@@ -112,9 +117,9 @@ def test_next_steps_of_a_log_with_everything_in_it(evaluation_a):
     assert f"{FILTER} was further off" not in text
     assert f"{FILTER}: 1 of 4 accepted fixes moved it away from the truth, 2 towards it." in text
     assert f"{FILTER} is surer than it is right" in text
-    assert "NIS 1.83, honest would be 0.90–1.12" in text
-    assert f"{MARKUP_NAME} is too timid" in text
-    assert "No shot can be judged from the corner band of the east bin: drive here and stop on marks." in text
+    assert "(1.83 times the honest NIS, 95 % 1.46–2.20)" in text
+    assert f"{MARKUP_NAME} is too cautious" in text
+    assert "No shot can be judged from the corner band of the east bin: drive there and stop on marks." in text
     assert "onboard was left out: the log has no [onboard] table." in text
     assert "6 are needed before one estimator can be called better" in text
     assert lines[-1] == CAUTION
@@ -128,7 +133,7 @@ def test_next_steps_name_the_session_when_there_are_several(evaluation_of_two):
 def test_overlapping_intervals_are_not_called_a_difference(evaluation_a):
     session = evaluation_a.results.sessions[0]
     fused = session.estimators[FILTER]
-    worse = fused.truth.model_copy(update={"position_rms_m": number(0.11, 0.09, 0.16)})
+    worse = fused.truth.model_copy(update={"position_rms_m": number(0.13, 0.09, 0.16)})
     changed = session.estimators | {FILTER: fused.model_copy(update={"truth": worse})}
     text = "\n".join(where_to_look_next(with_estimators(evaluation_a, estimators=changed)))
     assert f"{FILTER} was further off than dead reckoning in this run, though the intervals do not settle it" in text
@@ -144,3 +149,145 @@ def test_segments_that_gained_far_more_than_usual_are_named(evaluation_a):
     hints = " ".join(where_to_look_next(evaluation_a.results))
     assert "in 1 of 14 segments: 200 mm from 12.0 s to 21.0 s (4.00 m)" in hints
     assert "slipping pod" in hints
+
+
+def changed_filter(source: Evaluation, **changes) -> Results:
+    """Return the results with the filter alone beside dead reckoning, and some of its fields replaced."""
+    estimators = source.results.sessions[0].estimators
+    fused = estimators[FILTER].model_copy(update=changes)
+    return with_estimators(source, estimators={"dead_reckoning": estimators["dead_reckoning"], FILTER: fused})
+
+
+def with_fixes(source: Evaluation, offered: int, accepted: int, rejected: dict[str, int], **changes) -> Results:
+    fixes = source.results.sessions[0].estimators[FILTER].corrections
+    counts = {"offered": offered, "accepted": accepted, "rejected": rejected, "helped": 0, "hurt": 0}
+    return changed_filter(source, corrections=fixes.model_copy(update=counts), **changes)
+
+
+def with_nis(source: Evaluation, typical, **changes) -> str:
+    consistency = source.results.sessions[0].estimators[FILTER].consistency
+    changed = consistency.model_copy(update={"nis_median": typical, "verdict": judge_consistency(typical)})
+    return "\n".join(where_to_look_next(changed_filter(source, consistency=changed, **changes)))
+
+
+def test_headline_leaves_missing_intervals_to_the_tables(evaluation_a):
+    truth = evaluation_a.results.sessions[0].estimators[FILTER].truth
+    text = headline(
+        changed_filter(evaluation_a, truth=truth.model_copy(update={"position_rms_m": number(0.031)})), METRIC
+    )
+    assert "gated_kalman 31 mm RMS; from the far band" in text
+    assert "n = " not in text
+
+
+def test_one_shot_misses(evaluation_a):
+    shots = evaluation_a.results.sessions[0].estimators[FILTER].shots
+    share = number(5.0 / 6.0, 0.41, 0.97, n=6)
+    band = shots[1].model_copy(update={"hit_probability": share, "hits": 5})
+    text = headline(changed_filter(evaluation_a, shots=[shots[0], band]), METRIC)
+    assert text.endswith("1 of 6 shots misses on localization alone (hit share 41–97 %).")
+
+
+def test_a_predicted_share_has_no_count(evaluation_a):
+    shots = evaluation_a.results.sessions[0].estimators[FILTER].shots
+    band = shots[1].model_copy(update={"basis": "predicted", "hits": None})
+    text = headline(changed_filter(evaluation_a, shots=[band]), METRIC)
+    assert "33 % of shots miss on localization alone (predicted, not measured)" in text
+
+
+def test_a_fusion_without_accepted_fixes_is_dead_reckoning(evaluation_a, evaluation_c):
+    for source in (evaluation_a, evaluation_c):
+        found = with_fixes(source, 408, 0, {"range": 8, "gate": 400})
+        assert "gated_kalman used none of 408 fixes, so it is dead reckoning" in headline(found, METRIC)
+        hints = "\n".join(where_to_look_next(found))
+        assert "used none of 408 fixes (most refused by the rule gate), so it is dead reckoning." in hints
+        assert "refused 408" not in hints
+
+
+def test_a_fusion_without_any_fix_says_so(evaluation_a):
+    found = with_fixes(evaluation_a, 0, 0, {})
+    assert "no fix lay inside the log, so gated_kalman is dead reckoning" in headline(found, METRIC)
+    hints = "\n".join(where_to_look_next(found))
+    assert "gated_kalman: no fix lay inside the odometry log. Check the clocks of both." in hints
+
+
+def test_a_fusion_that_applies_nothing_is_not_judged(evaluation_a):
+    found = changed_filter(evaluation_a, correction_mode="none")
+    assert "gated_kalman applies no fixes by its mode, so it is dead reckoning" in headline(found, METRIC)
+    assert FILTER not in "\n".join(where_to_look_next(found))
+
+
+def test_a_pooled_fusion_without_fixes_says_so(evaluation_of_two):
+    results = evaluation_of_two.results
+    fixes = results.sessions[0].estimators[FILTER].corrections.model_copy(update={"accepted": 0})
+    sessions = []
+    for session in results.sessions:
+        idle = session.estimators[FILTER].model_copy(update={"corrections": fixes})
+        sessions.append(session.model_copy(update={"estimators": session.estimators | {FILTER: idle}}))
+    text = headline(results.model_copy(update={"sessions": sessions}), METRIC)
+    assert "gated_kalman used none of 12 fixes, so it is dead reckoning" in text
+
+
+@pytest.mark.parametrize(
+    ("rms", "said"),
+    [
+        (number(0.11, 0.09, 0.16), False),
+        (number(0.13, 0.09, 0.19), True),
+        (number(0.145, 0.141, 0.15), True),
+        (number(0.11), False),
+        (number(0.126), True),
+    ],
+)
+def test_further_off_needs_apart_intervals_or_a_quarter_more(evaluation_a, rms, said):
+    truth = evaluation_a.results.sessions[0].estimators[FILTER].truth
+    worse = truth.model_copy(update={"position_rms_m": rms})
+    hints = "\n".join(where_to_look_next(changed_filter(evaluation_a, truth=worse)))
+    assert ("further off than dead reckoning" in hints) == said
+    idle = "\n".join(where_to_look_next(with_fixes(evaluation_a, 5, 0, {"gate": 5}, truth=worse)))
+    assert "further off" not in idle
+
+
+@pytest.mark.parametrize("mode", ["replace", "fixed_gain", "none", None])
+def test_noise_settings_are_advice_for_kalman_filters_only(evaluation_a, mode):
+    for typical in (number(3.0, 2.0, 4.0), number(0.3, 0.2, 0.4)):
+        hints = with_nis(evaluation_a, typical, correction_mode=mode)
+        assert "surer than it is right" not in hints
+        assert "too cautious" not in hints
+    assert "surer than it is right" in with_nis(evaluation_a, number(3.0, 2.0, 4.0))
+    assert "too cautious" in with_nis(evaluation_a, number(0.3, 0.2, 0.4))
+
+
+def test_a_high_mean_beside_an_honest_typical_fix_means_a_few_wrong_ones(evaluation_a):
+    hints = with_nis(evaluation_a, number(1.0, 0.9, 1.1))
+    assert "a few fixes lie very far from its belief (mean NIS 1.83, honest would be 0.90–1.12" in hints
+    assert "a few fixes" not in with_nis(evaluation_a, number(1.8, 1.5, 2.1))
+
+
+def test_fixes_that_do_not_belong_to_the_belief_point_to_the_frame(evaluation_a):
+    for typical in (number(21.0, 19.0, 23.0), number(400.0)):
+        hints = with_nis(evaluation_a, typical)
+        assert "gated_kalman: the fixes and its belief do not belong together at all (typical NIS" in hints
+        assert "heading sense and zero, origin), units, clock offset and start pose of the log" in hints
+        assert "Raise its tag noise" not in hints
+        assert "a few fixes" not in hints
+    assert "belong together" not in with_nis(evaluation_a, number(19.0, 18.0, 22.0))
+
+
+def test_no_verdict_by_counting_verdicts(evaluation_a):
+    fixes = evaluation_a.results.sessions[0].estimators[FILTER].corrections
+    more = fixes.model_copy(update={"hurt": 3, "helped": 1})
+    assert "hurt than helped" not in "\n".join(where_to_look_next(changed_filter(evaluation_a, corrections=more)))
+
+
+def test_bands_without_a_shot_are_listed(evaluation_a):
+    empty = evaluation_a.results.sessions[0].estimators[FILTER].shots[2]
+    bands = [empty.model_copy(update={"band": name}) for name in ("near", "middle", "far")]
+    alone = evaluation_a.results.sessions[0].estimators[FILTER].model_copy(update={"shots": bands})
+    hints = "\n".join(where_to_look_next(with_estimators(evaluation_a, estimators={FILTER: alone})))
+    assert "from the near, middle and far bands of the east bin: drive there and stop on marks." in hints
+
+
+def test_facts_of_a_session(evaluation_a):
+    session = evaluation_a.results.sessions[0]
+    assert session_facts(session, METRIC) == "Evidence A (dense truth); 88 s, 38.1 m driven, 5.0 turns"
+    wild = session.model_copy(update={"path_length_m": 1.2e80, "turns_absolute": 1e30, "duration_s": 3.0})
+    assert session_facts(wild, METRIC) == "Evidence A (dense truth); 3.0 s, 1.2e+80 m driven, 1.0e+30 turns"

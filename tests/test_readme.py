@@ -6,12 +6,14 @@ import shlex
 import shutil
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
 from typer.main import get_command
 
 from locbench.cli.main import app
+from locbench.config import SessionConfig
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text()
@@ -51,6 +53,28 @@ def test_examples_give_the_output_shown(block, tmp_path):
         for line in expected:
             assert line in shown[position:], f"not in the output of {command}: {line!r}"
             position = shown.index(line, position) + 1
+
+
+def test_the_session_file_shown_is_a_valid_one():
+    (text,) = re.findall(r"```toml\n(.*?)```", README, flags=re.DOTALL)
+    session = SessionConfig.model_validate(tomllib.loads(text))
+    assert session.odometry.kind == "pod_counts"
+
+
+def test_the_library_example_runs():
+    (code,) = re.findall(r"```python\n(.*?)```", README, flags=re.DOTALL)
+    run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert "UncertainNumber(value=0.0" in run.stdout
+
+
+def test_every_key_of_the_session_file_is_in_the_readme():
+    def keys(schema):
+        found = set()
+        for definition in [schema, *schema.get("$defs", {}).values()]:
+            found |= set(definition.get("properties", {}))
+        return found
+
+    assert {key for key in keys(SessionConfig.model_json_schema()) if key not in README} == set()
 
 
 def test_every_command_is_in_the_readme():

@@ -1,5 +1,7 @@
 """Every mistake in a TOML file gives one sentence: file, key path, value, what to do."""
 
+import tomllib
+
 import pytest
 from logs import FIELD, ROBOT
 
@@ -153,7 +155,7 @@ def test_a_mistake_names_file_key_value_and_remedy(tmp_path, model, text, old, n
 def test_the_unchanged_files_are_good(tmp_path, model, text):
     path = tmp_path / "good.toml"
     path.write_text(text)
-    load_config(path, model)
+    assert load_config(path, model).name == tomllib.loads(text)["name"]
 
 
 def test_a_missing_file_and_bytes_that_are_not_text(tmp_path):

@@ -31,7 +31,7 @@ def _algebra(twist):
     return np.array([[0, -twist[2], twist[0]], [twist[2], 0, twist[1]], [0, 0, 0]])
 
 
-def _close(first, second, atol=1e-9):
+def check_close(first, second, atol=1e-9):
     first, second = np.asarray(first), np.asarray(second)
     assert np.all(np.isfinite(first))
     assert np.all(np.isfinite(second))
@@ -41,13 +41,13 @@ def _close(first, second, atol=1e-9):
 
 @given(poses(), poses(), poses())
 def test_composition_is_associative(a, b, c):
-    _close(compose(compose(a, b), c), compose(a, compose(b, c)))
+    check_close(compose(compose(a, b), c), compose(a, compose(b, c)))
 
 
 @given(poses())
 def test_inverse_undoes(a):
-    _close(compose(a, inverse(a)), np.zeros(3))
-    _close(compose(inverse(a), a), np.zeros(3))
+    check_close(compose(a, inverse(a)), np.zeros(3))
+    check_close(compose(inverse(a), a), np.zeros(3))
 
 
 @given(poses(), poses())
@@ -57,7 +57,7 @@ def test_composition_is_the_matrix_product(a, b):
 
 @given(poses(), poses())
 def test_between_leads_from_one_to_the_other(a, b):
-    _close(compose(a, between(a, b)), b)
+    check_close(compose(a, between(a, b)), b)
 
 
 @given(twists())
@@ -68,13 +68,13 @@ def test_exponential_is_the_matrix_exponential(twist):
 @given(twists())
 def test_logarithm_undoes_exponential(twist):
     again = exponential(logarithm(exponential(twist)))
-    _close(again, exponential(twist))
+    check_close(again, exponential(twist))
 
 
 @given(poses(), twists())
 def test_adjoint_moves_a_twist_to_the_other_side(pose, twist):
     small = 1e-3 * twist
-    _close(compose(pose, exponential(small)), compose(exponential(adjoint(pose) @ small), pose), atol=1e-8)
+    check_close(compose(pose, exponential(small)), compose(exponential(adjoint(pose) @ small), pose), atol=1e-8)
 
 
 def _differences(function, twist, step=1e-6):

@@ -76,9 +76,13 @@ class Motion:
         twist, flagged = twist.copy(), flagged.copy()
         twist[0] = 0.0
         keep = np.append(np.diff(time_s) > 0.0, True)
-        for row in np.flatnonzero(~keep):
-            twist[row + 1] = logarithm(compose(exponential(twist[row]), exponential(twist[row + 1])))
-            flagged[row + 1] |= flagged[row]
+        # the first row of every run of equal times goes into the second, then that one into the third, and so on
+        waiting = np.flatnonzero(~keep)
+        while len(waiting):
+            first = waiting[np.append(True, np.diff(waiting) > 1)]
+            twist[first + 1] = logarithm(compose(exponential(twist[first]), exponential(twist[first + 1])))
+            flagged[first + 1] |= flagged[first]
+            waiting = np.setdiff1d(waiting, first, assume_unique=True)
         twist, flagged = twist[keep], flagged[keep]
         # rows joined into the first time happened before the log's clock moved: nothing can be said of them
         twist[0] = 0.0

@@ -123,8 +123,11 @@ def test_a_stretch_starts_anew():
 
 
 def test_increments_of_equal_time_are_composed():
-    twist = np.array([[9.0, 9, 9], [0.1, 0, 0.3], [0.2, 0.1, -0.1], [0.1, 0, 0]])
-    joined = Motion.from_increments(np.array([0.0, 1, 1, 2]), twist, np.zeros(4, dtype=bool))
-    apart = Motion.from_increments(np.array([0.0, 0.5, 1, 2]), twist, np.zeros(4, dtype=bool))
+    twist = np.array([[9.0, 9, 9], [0.1, 0, 0.3], [0.2, 0.1, -0.1], [0.1, 0, 0.4], [0.3, 0.2, 0.1], [0.1, 0, 0.2]])
+    flagged = np.array([False, True, False, False, False, False])
+    joined = Motion.from_increments(np.array([0.0, 1, 1, 1, 2, 2]), twist, flagged)
+    apart = Motion.from_increments(np.array([0.0, 0.5, 0.6, 1, 1.5, 2]), twist, flagged)
+    assert joined.time_s.tolist() == [0, 1, 2]
+    assert joined.flagged.tolist() == [False, True, False]
     np.testing.assert_allclose(dead_reckon(joined, np.zeros(3))[-1], dead_reckon(apart, np.zeros(3))[-1], atol=1e-12)
     assert np.all(np.diff(joined.time_s) > 0)

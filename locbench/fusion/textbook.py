@@ -124,6 +124,30 @@ class _Log:
         )
 
 
+class _Published:
+    """Published beliefs in arrays made beforehand: a two-hour log has more than a million of them."""
+
+    def __init__(self, most: int) -> None:
+        self._time_s, self._pose, self._covariance = np.empty(most), np.empty((most, 3)), np.empty((most, 3, 3))
+        self._count = 0
+
+    def add(self, time_s: float, belief: Belief) -> None:
+        self._time_s[self._count] = time_s
+        self._pose[self._count] = belief.mean
+        self._covariance[self._count] = belief.covariance
+        self._count += 1
+
+    def as_track(self) -> Track:
+        kept = slice(0, self._count)
+        return Track(
+            time_s=self._time_s[kept],
+            pose=self._pose[kept],
+            covariance=self._covariance[kept],
+            valid_until_s=np.full(self._count, np.inf),
+            between=Between.ODOMETRY,
+        )
+
+
 def fuse(
     motion: Motion,
     start: StartPose,
@@ -154,27 +178,21 @@ def fuse(
     timeline = _Timeline(motion, noise, sample_noise, filter_steps, fusion)
     timeline.push((float(motion.time_s[0]), _SAMPLE_RANK), Belief(start.pose, start.covariance), None)
     log = _Log()
-    published: list[tuple[float, Belief]] = [(float(motion.time_s[0]), timeline.beliefs[0])]
     arrivals = _arrival_order(sightings, motion, fusion)
+    published = _Published(len(motion.time_s) + len(arrivals))
+    published.add(float(motion.time_s[0]), timeline.beliefs[0])
     waiting = 0
     for row, time_s in enumerate(motion.time_s[1:], start=1):
         if row % _ROWS_PER_PROGRESS == 0:
             progress(row / len(motion.time_s))
         while waiting < len(arrivals) and sightings.detections.arrived_s[arrivals[waiting]] < time_s:
-            published += _receive(timeline, sightings, int(arrivals[waiting]), log)
+            _receive(timeline, sightings, int(arrivals[waiting]), log, published)
             waiting += 1
-        published.append((float(time_s), timeline.add_sample(float(time_s))))
+        published.add(float(time_s), timeline.add_sample(float(time_s)))
         timeline.forget_before(float(time_s) - fusion.latency.history)
     for late in arrivals[waiting:]:
-        published += _receive(timeline, sightings, int(late), log)
-    track = Track(
-        time_s=np.array([time for time, _ in published]),
-        pose=np.array([belief.mean for _, belief in published]),
-        covariance=np.array([belief.covariance for _, belief in published]),
-        valid_until_s=np.full(len(published), np.inf),
-        between=Between.ODOMETRY,
-    )
-    return Estimate(fusion.name, track, noise, log.as_corrections(sightings))
+        _receive(timeline, sightings, int(late), log, published)
+    return Estimate(fusion.name, published.as_track(), noise, log.as_corrections(sightings))
 
 
 def _arrival_order(sightings: Sightings, motion: Motion, fusion: FusionConfig) -> IntArray:
@@ -186,8 +204,8 @@ def _arrival_order(sightings: Sightings, motion: Motion, fusion: FusionConfig) -
     return np.asarray(order[inside[order]])
 
 
-def _receive(timeline: _Timeline, sightings: Sightings, index: int, log: _Log) -> list[tuple[float, Belief]]:
-    """Judge one detection on its arrival, apply it if it is believed, and return what is published then."""
+def _receive(timeline: _Timeline, sightings: Sightings, index: int, log: _Log, published: _Published) -> None:
+    """Judge one detection on its arrival; if it is believed apply it and publish what it changes."""
     detections, fusion = sightings.detections, timeline.fusion
     arrived = float(detections.arrived_s[index])
     rewinding = fusion.latency.mode is LatencyMode.REWIND
@@ -207,10 +225,10 @@ def _receive(timeline: _Timeline, sightings: Sightings, index: int, log: _Log) -
     if rule is None and applied is not None:
         timeline.apply(key, applied)
         after = timeline.now(arrived)
+        published.add(arrived, after)
     log.index.append(index)
     log.rule.append(rule)
     log.squared.append(squared)
     log.size.append(size)
     log.before.append(before.mean)
     log.after.append(after.mean)
-    return [(arrived, after)] if rule is None else []

@@ -15,7 +15,7 @@ from locbench.accuracy.drift import (
     equal_parts,
     outlying_segments,
 )
-from locbench.accuracy.summary import ErrorNumbers, independent_count, summarise, summarise_uncorrected
+from locbench.accuracy.summary import ErrorNumbers, summarise, summarise_uncorrected
 
 __all__ = [
     "Comparison",
@@ -27,7 +27,6 @@ __all__ = [
     "drift_numbers",
     "drift_segments",
     "equal_parts",
-    "independent_count",
     "joined",
     "judged",
     "longest_without_fix",

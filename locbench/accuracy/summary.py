@@ -20,7 +20,7 @@ from locbench.statistics import (
     unavailable,
 )
 
-__all__ = ["ErrorNumbers", "independent_count", "summarise", "summarise_uncorrected"]
+__all__ = ["ErrorNumbers", "summarise", "summarise_uncorrected"]
 
 
 @dataclass(frozen=True)
@@ -39,19 +39,16 @@ class ErrorNumbers:
     heading_max_rad: UncertainNumber
 
 
-def independent_count(runs: Sequence[Comparison]) -> float:
-    """Return how many independent position errors several runs hold; errors of different runs are independent.
+def _independent(run: Comparison) -> tuple[float, float]:
+    """Return how many independent position and heading errors a run holds.
 
     A heading error that lasts makes position errors that swing as the robot drives about: they look more independent
-    than they are. So each run counts for no more than its heading errors do.
+    than they are. So positions count for no more than headings do.
     """
-    return sum(_independent_in(run) for run in runs)
-
-
-def _independent_in(run: Comparison) -> float:
     positions = effective_sample_size(run.error[run.covered, :2])
-    headings = run.error[run.covered & np.isfinite(run.error[:, 2]), 2]
-    return min(positions, effective_sample_size(headings)) if len(headings) else positions
+    errors = run.error[run.covered & np.isfinite(run.error[:, 2]), 2]
+    headings = effective_sample_size(errors)
+    return min(positions, headings) if len(errors) else positions, headings
 
 
 def summarise_uncorrected(runs: Sequence[Comparison]) -> ErrorNumbers:
@@ -67,8 +64,9 @@ def summarise(runs: Sequence[Comparison]) -> ErrorNumbers:
     runs
         One comparison per session, each in order of time; at least one.
     """
-    headings = [run.error[run.covered & np.isfinite(run.error[:, 2]), 2] for run in runs]
-    return _summarised(runs, independent_count(runs), sum(effective_sample_size(part) for part in headings))
+    # errors of different runs are independent
+    counts = [_independent(run) for run in runs]
+    return _summarised(runs, sum(positions for positions, _ in counts), sum(headings for _, headings in counts))
 
 
 def _summarised(runs: Sequence[Comparison], independent: float, independent_headings: float) -> ErrorNumbers:

@@ -197,20 +197,23 @@ def fuse(
 
 def _arrival_order(sightings: Sightings, motion: Motion, fusion: FusionConfig) -> IntArray:
     detections = sightings.detections
-    rewinding = fusion.latency.mode is LatencyMode.REWIND
-    applies = detections.captured_s if rewinding else detections.arrived_s
-    inside = (applies >= motion.time_s[0]) & (detections.arrived_s <= motion.time_s[-1])
+    applied = _applied_times(sightings, fusion)
+    inside = (applied >= motion.time_s[0]) & (detections.arrived_s <= motion.time_s[-1])
     order = np.lexsort((detections.row, detections.captured_s, detections.arrived_s))
     return np.asarray(order[inside[order]])
+
+
+def _applied_times(sightings: Sightings, fusion: FusionConfig) -> FloatArray:
+    """Return (M,) the times at which detections act: their capture, or without rewinding their arrival."""
+    rewinding = fusion.latency.mode is LatencyMode.REWIND
+    return sightings.detections.captured_s if rewinding else sightings.detections.arrived_s
 
 
 def _receive(timeline: _Timeline, sightings: Sightings, index: int, log: _Log, published: _Published) -> None:
     """Judge one detection on its arrival; if it is believed apply it and publish what it changes."""
     detections, fusion = sightings.detections, timeline.fusion
     arrived = float(detections.arrived_s[index])
-    rewinding = fusion.latency.mode is LatencyMode.REWIND
-    applies_at = float(detections.captured_s[index]) if rewinding else arrived
-    key = (applies_at, int(detections.row[index]))
+    key = (float(_applied_times(sightings, fusion)[index]), int(detections.row[index]))
     rule = refused_by_data(detections, index, fusion)
     squared, size, applied = float("nan"), 0, None
     before = timeline.now(arrived)

@@ -92,18 +92,21 @@ def replay_session(
         Number of the session, to keep the shots of several apart.
     progress
         Told what is being done and which share of the session is done.
-
     """
     motion = measure_motion(session.odometry, session.robot)
     motions = tuple(motion.within(stretch.start_s, stretch.end_s) for stretch in session.stretches)
     reference = None if session.truth is None else dense_reference(session.truth)
     estimates, left_out = _run_estimators(session, motions, fusions, progress)
-    places = _shot_places(session, reference)
+    known = _known_places(session, reference)
     estimators = {
-        name: _beside_references(session, motions, reference, parts, shooter, run) for name, parts in estimates.items()
+        name: _beside_references(session, motions, reference, known, parts, shooter, run)
+        for name, parts in estimates.items()
     }
     by_name = {fusion.name: fusion for fusion in fusions}
-    return SessionRun(session, motions, reference, estimators, by_name, left_out, places, shooter)
+    names = known.name if isinstance(known, MarkVisits) else ()
+    if isinstance(known, Reference):
+        names = tuple(f"{time:.1f} s" for time in known.time_s)
+    return SessionRun(session, motions, reference, estimators, by_name, left_out, names, shooter)
 
 
 def check_fusion(fusion: FusionConfig, session: Session, where: str) -> None:
@@ -170,12 +173,13 @@ def _run_estimators(
     return estimates, left_out
 
 
-def _shot_places(session: Session, reference: Reference | None) -> tuple[str, ...]:
-    if session.marks is not None and len(session.marks):
-        return session.marks.name
+def _known_places(session: Session, reference: Reference | None) -> MarkVisits | Reference | None:
+    """Return where the robot was surely: mark visits, the dense truth's poses there if it has any, else the truth."""
     if reference is None:
-        return ()
-    return tuple(f"{time:.1f} s" for time in _spaced(reference).time_s)
+        return session.marks
+    if session.marks is None or not len(session.marks):
+        return _spaced(reference)
+    return visits_on_reference(session.marks, reference)
 
 
 def _spaced(reference: Reference) -> Reference:
@@ -189,26 +193,27 @@ def _beside_references(
     session: Session,
     motions: Sequence[Motion],
     reference: Reference | None,
+    known: MarkVisits | Reference | None,
     estimates: Sequence[Estimate],
     shooter: ShooterConfig | None,
     run: int,
 ) -> EstimatorRun:
-    marks = truth = places = None
-    if session.marks is not None:
-        marks = places = _compared(against_marks, motions, estimates, session.marks)
-    if reference is not None:
-        truth = _compared(against_truth, motions, estimates, reference)
-        if session.marks is None or not len(session.marks):
-            places = _compared(against_truth, motions, estimates, _spaced(reference))
-        else:
-            places = _compared(against_marks, motions, estimates, visits_on_reference(session.marks, reference))
+    marks = None if session.marks is None else _compared(against_marks, motions, estimates, session.marks)
+    truth = None if reference is None else _compared(against_truth, motions, estimates, reference)
+    match known:
+        case None:
+            places = None
+        case MarkVisits():
+            places = marks if known is session.marks else _compared(against_marks, motions, estimates, known)
+        case Reference():
+            places = _compared(against_truth, motions, estimates, known)
     goals = session.field.goals if places is not None else ()
     return EstimatorRun(
         estimates=tuple(estimates),
         marks=marks,
         truth=truth,
         places=places,
-        drift=_drift(session, places, truth),
+        drift=_drift(places if isinstance(known, MarkVisits) else None, truth),
         shots=tuple(aim_from(places, goal, shooter, run) for goal in goals if places is not None),
         verdicts=_verdicts(estimates, reference),
     )
@@ -225,14 +230,12 @@ def _compared(
     return joined([compare(estimate, motion, references, i) for i, (estimate, motion) in enumerate(pairs)])
 
 
-def _drift(session: Session, places: Comparison | None, truth: Comparison | None) -> DriftSegments | None:
-    """Return the segments between mark visits; without marks, between equal parts of the truth."""
-    if session.marks is not None and places is not None and len(drift_segments(places)):
-        return drift_segments(places)
-    if truth is None or len(truth) < 2:
-        return None
-    segments = drift_segments(equal_parts(truth, _DRIFT_PARTS))
-    return segments if len(segments) else None
+def _drift(visits: Comparison | None, truth: Comparison | None) -> DriftSegments | None:
+    """Return the segments between mark visits; without any, between equal parts of the truth."""
+    segments = None if visits is None else drift_segments(visits)
+    if not segments and truth is not None and len(truth):
+        segments = drift_segments(equal_parts(truth, _DRIFT_PARTS))
+    return segments or None
 
 
 def _verdicts(estimates: Sequence[Estimate], reference: Reference | None) -> tuple[list[CorrectionVerdict | None], ...]:

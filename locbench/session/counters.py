@@ -124,12 +124,12 @@ def _report(
         text, remedy = f"{what} ({{count}} times)", "Check this row if that is not so"
         findings.about_rows(Severity.NOTE, code, np.flatnonzero(rows), text, remedy, **where)
     jumps = np.flatnonzero(jumped)
-    if len(jumps):
-        findings.warning(
-            FindingCode.COUNTER_JUMP,
-            f"{len(jumps)} steps are faster than {FASTEST_M_PER_S:.0f} m/s and were kept as they are",
-            "Check wiring, counts per revolution and the time unit",
-            row=int(jumps[0]) + 1,
-            value=f"{steps[jumps[0]]:.0f} counts in one row",
-            **where,
-        )
+    findings.about_rows(
+        Severity.WARNING,
+        FindingCode.COUNTER_JUMP,
+        jumps,
+        f"{{count}} steps are faster than {FASTEST_M_PER_S:.0f} m/s and were kept as they are",
+        "Check wiring, counts per revolution and the time unit",
+        value=f"{steps[jumps[0]]:.0f} counts in one row" if len(jumps) else None,
+        **where,
+    )

@@ -19,7 +19,7 @@ from locbench.config.session import (
 )
 from locbench.errors import nearest_choice
 from locbench.session.counters import FASTEST_M_PER_S, common_restarts, continuous_counter
-from locbench.session.findings import FindingCode
+from locbench.session.findings import FindingCode, Severity
 from locbench.session.frames import field_headings, field_poses
 from locbench.session.gyro import without_standstill_bias
 from locbench.session.model import BodyIncrements, BodyVelocities, OdometryLog, PodTravel, PoseTrack
@@ -59,46 +59,65 @@ def read_odometry(
         case PodCountsSource():
             return _pod_travel(table, source, robot, times, flagged, findings)
         case IncrementsSource():
-            increments = _increments(table, source, times, flagged, findings)
-            if increments is not None:
-                _note_impossible_speed(table, times, np.linalg.norm(increments.twist[1:, :2], axis=1), findings)
-            return increments
+            log: BodyIncrements | BodyVelocities | PoseTrack | None = _increments(
+                table, source, times, flagged, findings
+            )
         case VelocitiesSource():
-            velocities = _velocities(table, source, times, flagged, findings)
-            if velocities is not None:
-                steps = np.linalg.norm(velocities.velocity[1:, :2], axis=1) * np.diff(times)
-                _note_impossible_speed(table, times, steps, findings)
-            return velocities
+            log = _velocities(table, source, times, flagged, findings)
         case PosesSource():
-            poses = _poses(table, source, times, flagged, findings)
-            if poses is not None:
-                _note_impossible_speed(
-                    table, times, np.linalg.norm(np.diff(poses.pose[:, :2], axis=0), axis=1), findings
-                )
-            return poses
+            log = _poses(table, source, times, flagged, findings)
+    if log is not None:
+        _note_impossible_speed(table, log, findings)
+    return log
 
 
-def _note_impossible_speed(table: Table, times: FloatArray, steps_m: FloatArray, findings: FindingList) -> None:
-    """Add a finding if steps (N - 1,) are longer than any student robot drives; a count's worth of slack is 1 mm."""
-    fast = np.flatnonzero(steps_m > FASTEST_M_PER_S * np.diff(times) + 0.001)
-    if len(fast):
-        worst = int(np.argmax(steps_m))
-        findings.warning(
-            FindingCode.IMPOSSIBLE_SPEED,
-            f"{len(fast)} steps are faster than {FASTEST_M_PER_S:.0f} m/s; the longest is {steps_m[worst]:.3g} m",
-            "Check the units of time and length",
-            file=table.file,
-            row=int(fast[0]) + 2,
-        )
+def _note_impossible_speed(
+    table: Table, log: BodyIncrements | BodyVelocities | PoseTrack, findings: FindingList
+) -> None:
+    """Add a finding if steps are longer than any student robot drives; a count's worth of slack is 1 mm."""
+    duration = np.diff(log.time_s)
+    match log:
+        case BodyIncrements():
+            steps = log.twist[1:, :2]
+        case BodyVelocities():
+            steps = log.velocity[1:, :2] * duration[:, np.newaxis]
+        case PoseTrack():
+            steps = np.diff(log.pose[:, :2], axis=0)
+    steps_m = np.linalg.norm(steps, axis=1)
+    findings.about_rows(
+        Severity.WARNING,
+        FindingCode.IMPOSSIBLE_SPEED,
+        np.flatnonzero(steps_m > FASTEST_M_PER_S * duration + 0.001) + 1,
+        f"{{count}} steps are faster than {FASTEST_M_PER_S:.0f} m/s; the longest is {steps_m.max():.3g} m",
+        "Check the units of time and length",
+        file=table.file,
+    )
 
 
-def _heading(
-    table: Table, source: PodCountsSource | IncrementsSource | VelocitiesSource, findings: FindingList
-) -> FloatArray | None:
+_HeadingSource = PodCountsSource | IncrementsSource | VelocitiesSource
+
+
+def _heading(table: Table, source: _HeadingSource, findings: FindingList) -> FloatArray | None:
+    """Return the heading column, unwrapped, or None without one or after an error finding."""
     if source.heading is None:
         return None
     heading = number_column(table, source.heading, findings)
     return None if heading is None else np.unwrap(field_headings(heading, source.frame))
+
+
+def _without_bias(
+    heading: FloatArray | None,
+    table: Table,
+    source: _HeadingSource,
+    times: FloatArray,
+    moved: BoolArray,
+    findings: FindingList,
+) -> FloatArray | None:
+    """Return the heading without the bias of the standstill before the first row that `moved`; None stays None."""
+    if heading is None or source.heading is None:
+        return None
+    where = {"file": table.file, "column": source.heading.column}
+    return without_standstill_bias(heading, times, moved, findings, **where)
 
 
 def _pod_travel(
@@ -128,7 +147,7 @@ def _pod_travel(
         flagged = flagged | continuous.flagged
         travel[name] = continuous.counts * size
     heading = _heading(table, source, findings)
-    if heading is None and source.heading is None and robot.heading_from != "pods":
+    if source.heading is None and robot.heading_from != "pods":
         findings.error(
             FindingCode.HEADING_MISSING,
             f'the robot takes its heading from "{robot.heading_from}", but this log has no heading column',
@@ -144,11 +163,8 @@ def _pod_travel(
         )
     if len(travel) < max(1, len(robot.pods)):
         return None
-    if heading is not None and source.heading is not None:
-        moved = np.any([np.abs(one - one[0]) > _MOVED_M for one in travel.values()], axis=0)
-        where = {"file": table.file, "column": source.heading.column}
-        heading = without_standstill_bias(heading, times, moved, findings, **where)
-    return PodTravel(times, travel, heading, flagged)
+    moved = np.any([np.abs(one - one[0]) > _MOVED_M for one in travel.values()], axis=0)
+    return PodTravel(times, travel, _without_bias(heading, table, source, times, moved, findings), flagged)
 
 
 def _check_pod_names(source: PodCountsSource, robot: RobotConfig, findings: FindingList) -> None:
@@ -172,44 +188,48 @@ def _check_pod_names(source: PodCountsSource, robot: RobotConfig, findings: Find
             )
 
 
+def _planar_columns(
+    table: Table, source: IncrementsSource | VelocitiesSource, findings: FindingList
+) -> tuple[FloatArray, FloatArray] | None:
+    """Return the forward and left columns, zeros without a left one, or None after error findings."""
+    forward = number_column(table, source.forward, findings)
+    left = np.zeros(len(table)) if source.left is None else number_column(table, source.left, findings)
+    return None if forward is None or left is None else (forward, left)
+
+
+def _turning(
+    table: Table, source: IncrementsSource | VelocitiesSource, column: Column | None, findings: FindingList
+) -> FloatArray | None:
+    """Return the turn or turn-rate column, zeros if a heading column stands for it, or None after an error finding."""
+    if column is None:
+        return np.zeros(len(table))
+    turning = number_column(table, column, findings)
+    return None if turning is None else source.frame.heading_sign * turning
+
+
 def _increments(
     table: Table, source: IncrementsSource, times: FloatArray, flagged: BoolArray, findings: FindingList
 ) -> BodyIncrements | None:
-    forward = number_column(table, source.forward, findings)
-    left = np.zeros(len(times)) if source.left is None else number_column(table, source.left, findings)
-    if source.turn is not None:
-        turn = number_column(table, source.turn, findings)
-        turn = None if turn is None else source.frame.heading_sign * turn
-    else:
-        heading = _heading(table, source, findings)
-        if heading is not None and source.heading is not None and forward is not None and left is not None:
-            moved = np.cumsum(np.hypot(forward, left)) > _MOVED_M
-            where = {"file": table.file, "column": source.heading.column}
-            heading = without_standstill_bias(heading, times, moved, findings, **where)
-        turn = None if heading is None else np.diff(heading, prepend=heading[0])
-    if forward is None or left is None or turn is None:
+    planar, turn = _planar_columns(table, source, findings), _turning(table, source, source.turn, findings)
+    heading = _heading(table, source, findings)
+    if planar is None or turn is None:
         return None
-    return BodyIncrements(times, np.column_stack([forward, left, turn]), flagged)
+    moved = np.cumsum(np.hypot(*planar)) > _MOVED_M
+    heading = _without_bias(heading, table, source, times, moved, findings)
+    if heading is not None:
+        turn = np.diff(heading, prepend=heading[0])
+    return BodyIncrements(times, np.column_stack([*planar, turn]), flagged)
 
 
 def _velocities(
     table: Table, source: VelocitiesSource, times: FloatArray, flagged: BoolArray, findings: FindingList
 ) -> BodyVelocities | None:
-    forward = number_column(table, source.forward, findings)
-    left = np.zeros(len(times)) if source.left is None else number_column(table, source.left, findings)
+    planar, rate = _planar_columns(table, source, findings), _turning(table, source, source.turn_rate, findings)
     heading = _heading(table, source, findings)
-    if source.turn_rate is None:
-        rate = None if heading is None else np.zeros(len(times))
-    else:
-        rate = number_column(table, source.turn_rate, findings)
-        rate = None if rate is None else source.frame.heading_sign * rate
-    if forward is None or left is None or rate is None:
+    if planar is None or rate is None:
         return None
-    if heading is not None and source.heading is not None:
-        moved = np.hypot(forward, left) > _MOVED_M
-        where = {"file": table.file, "column": source.heading.column}
-        heading = without_standstill_bias(heading, times, moved, findings, **where)
-    return BodyVelocities(times, np.column_stack([forward, left, rate]), heading, flagged)
+    heading = _without_bias(heading, table, source, times, np.hypot(*planar) > _MOVED_M, findings)
+    return BodyVelocities(times, np.column_stack([*planar, rate]), heading, flagged)
 
 
 def _poses(
@@ -231,16 +251,30 @@ def _poses(
     return PoseTrack(times, pose, position_std, heading_std, flagged)
 
 
-def read_pose_track(folder: Path, source: PoseSource, findings: FindingList) -> PoseTrack | None:
-    """Return a dense track of poses (reference or on-board), or None after error findings."""
-    table = load_table(folder, source.file, findings)
-    if table is None:
+def read_pose_track(
+    folder: Path, source: PoseSource | None, span_s: tuple[float, float], findings: FindingList
+) -> PoseTrack | None:
+    """Return a dense track of poses (reference or on-board), or None without a source or after findings.
+
+    A track that has nothing in common with the odometry's `span_s` is left out with a warning.
+    """
+    table = None if source is None else load_table(folder, source.file, findings)
+    if source is None or table is None:
         return None
     times = forward_time_column(table, source.time, source.offset, findings)
     if times is None:
         return None
     track = _poses(table, source, times, flag_gaps(table, times, findings), findings)
     if track is None:
+        return None
+    if times[0] > span_s[1] or times[-1] < span_s[0]:
+        findings.warning(
+            FindingCode.OUTSIDE_LOG,
+            f"this table runs from {times[0]:.6g} s to {times[-1]:.6g} s and was left out: the odometry log runs from "
+            f"{span_s[0]:.6g} s to {span_s[1]:.6g} s",
+            "Check the clocks, or the table's offset",
+            file=table.file,
+        )
         return None
     # of rows with one time the last one holds, as in the odometry
     keep = np.append(np.diff(times) > 0.0, True)

@@ -6,7 +6,7 @@ import numpy as np
 
 from locbench.config import FieldConfig, RobotConfig, SessionConfig, load_config
 from locbench.errors import ConfigError, SessionError
-from locbench.session.findings import FindingCode, raise_on_errors
+from locbench.session.findings import raise_on_errors
 from locbench.session.mark_tables import read_mark_visits
 from locbench.session.model import Detections, EvidenceLevel, MarkVisits, PoseTrack, Session
 from locbench.session.odometry_tables import read_odometry, read_pose_track
@@ -53,12 +53,8 @@ def read_session(location: Path) -> Session:
     stretches = read_stretches(config, field, times_s, str(path), findings)
     detections = None if config.tags is None else read_detections(folder, config.tags, field, robot, span_s, findings)
     marks = None if config.marks is None else read_mark_visits(folder, config.marks, field, span_s, findings)
-    truth = None if config.truth is None else read_pose_track(folder, config.truth, findings)
-    onboard = None if config.onboard is None else read_pose_track(folder, config.onboard, findings)
-    if truth is not None and config.truth is not None:
-        truth = _overlapping(truth, config.truth.file, span_s, findings)
-    if onboard is not None and config.onboard is not None:
-        onboard = _overlapping(onboard, config.onboard.file, span_s, findings)
+    truth = read_pose_track(folder, config.truth, span_s, findings)
+    onboard = read_pose_track(folder, config.onboard, span_s, findings)
     raise_on_errors(findings, str(path))
     if odometry is None or not stretches:
         raise SessionError(
@@ -93,18 +89,3 @@ def _evidence(truth: PoseTrack | None, marks: MarkVisits | None, detections: Det
     if detections is not None and len(detections):
         return EvidenceLevel.TAGS_ONLY
     return EvidenceLevel.NOTHING
-
-
-def _overlapping(track: PoseTrack, file: str, span_s: tuple[float, float], findings: FindingList) -> PoseTrack | None:
-    """Return the track, or None with a finding if it has nothing in common with the odometry log."""
-    begin, end = float(track.time_s[0]), float(track.time_s[-1])
-    if begin <= span_s[1] and end >= span_s[0]:
-        return track
-    findings.warning(
-        FindingCode.OUTSIDE_LOG,
-        f"this table runs from {begin:.6g} s to {end:.6g} s and was left out: the odometry log runs from "
-        f"{span_s[0]:.6g} s to {span_s[1]:.6g} s",
-        "Check the clocks, or the table's offset",
-        file=file,
-    )
-    return None

@@ -327,15 +327,14 @@ def forward_time_column(table: Table, spec: TimeColumn, offset_s: float, finding
             **where,
         )
         return None
-    equal = np.flatnonzero(np.diff(times) == 0.0) + 1
-    if len(equal):
-        findings.warning(
-            FindingCode.DUPLICATE_TIME,
-            f"{len(equal)} rows have the time of the row before",
-            "Log every sample once",
-            row=int(equal[0]) + 1,
-            **where,
-        )
+    findings.about_rows(
+        Severity.WARNING,
+        FindingCode.DUPLICATE_TIME,
+        np.flatnonzero(np.diff(times) == 0.0) + 1,
+        "{count} rows have the time of the row before",
+        "Log every sample once",
+        **where,
+    )
     return times
 
 

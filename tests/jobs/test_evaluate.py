@@ -188,3 +188,12 @@ def test_progress_is_told(tmp_path):
     evaluate([_full(tmp_path).write()], progress=lambda what, share: told.append((what, share)))
     assert any("dead reckoning" in what for what, _ in told)
     assert all(0 <= share <= 1 for _, share in told)
+
+
+def test_marks_that_all_lie_outside_the_log_count_as_none(tmp_path):
+    log = _full(tmp_path)
+    log.tables["marks.csv"][["begin", "end"]] += 1000
+    reckoned = evaluate([log.write()]).results.sessions[0].estimators["dead_reckoning"]
+    # parts of the truth of a twentieth of the way, not one a second
+    assert reckoned.drift.segment_length_m.value == pytest.approx(8 * np.hypot(0.5, 0.1) / 20, rel=0.1)
+    assert sum(shot.miss_rms_m.n for shot in reckoned.shots) == 8

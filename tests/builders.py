@@ -2,12 +2,13 @@
 
 import numpy as np
 
+from locbench.accuracy import Comparison
 from locbench.config import FieldConfig, FusionConfig
 from locbench.odometry import Motion
 from locbench.session import Detections, StartPose, TagKind
 from locbench.vision import prepare_sightings
 
-__all__ = ["START", "detections", "field", "fusion", "motion", "range_detections", "sightings"]
+__all__ = ["START", "comparison", "detections", "field", "fusion", "motion", "range_detections", "sightings"]
 
 START = StartPose(np.array([1.0, 2.0, 0.3]), np.diag([1e-4, 1e-4, 1e-5]))
 
@@ -19,6 +20,22 @@ def motion(rows: int = 60, period_s: float = 0.05, seed: int = 1, speed: float =
     times = 10.0 + np.concatenate([[0.0], np.cumsum(steps[1:])])
     rates = np.column_stack([speed * rng.uniform(0, 1, rows), 0.3 * rng.normal(size=rows), rng.normal(size=rows)])
     return Motion.from_increments(times, rates * steps[:, np.newaxis], np.zeros(rows, dtype=bool))
+
+
+def comparison(believed: np.ndarray, reference: np.ndarray, stds: tuple[float, float] = (0.0, 0.0)) -> Comparison:
+    """Believed beside reference poses a metre and a second apart; `stds` of the reference's position and heading."""
+    count = len(reference)
+    return Comparison(
+        time_s=np.arange(float(count)),
+        path_length_m=np.arange(float(count)),
+        turning_rad=np.zeros(count),
+        believed=believed,
+        believed_covariance=np.full((count, 3, 3), np.nan),
+        reference=reference,
+        reference_covariance=np.tile(np.diag(np.square([stds[0], *stds])), (count, 1, 1)),
+        stretch=np.zeros(count),
+        source=np.arange(count),
+    )
 
 
 def field(**more) -> FieldConfig:

@@ -2,34 +2,20 @@
 
 import numpy as np
 import pytest
+from builders import comparison
 
-from locbench.accuracy import Comparison, drift_numbers, drift_segments, summarise
+from locbench.accuracy import drift_numbers, drift_segments, summarise
 from locbench.geometry import rigid_alignment, similarity_alignment
 
 TRUTH = np.column_stack([np.arange(11.0), np.zeros(11), np.zeros(11)])
 ESTIMATE = TRUTH * [1.01, 1.0, 1.0]
 
 
-def _comparison(believed, reference):
-    count = len(reference)
-    return Comparison(
-        time_s=np.arange(float(count)),
-        path_length_m=np.arange(float(count)),
-        turning_rad=np.zeros(count),
-        believed=believed,
-        believed_covariance=np.full((count, 3, 3), np.nan),
-        reference=reference,
-        reference_covariance=np.zeros((count, 3, 3)),
-        stretch=np.zeros(count),
-        source=np.arange(count),
-    )
-
-
 def test_exact_case_of_one_percent_scale():
     """Truth x = 0..10, estimate 1.01 x: RPE 0.01, ATE unaligned 0.01 sqrt 35, aligned 0.01 sqrt 10, scaled 0."""
-    comparison = _comparison(ESTIMATE, TRUTH)
-    assert summarise([comparison]).position_rms_m.value == pytest.approx(0.01 * np.sqrt(35.0), abs=1e-12)
-    segments = drift_segments(comparison)
+    found = comparison(ESTIMATE, TRUTH)
+    assert summarise([found]).position_rms_m.value == pytest.approx(0.01 * np.sqrt(35.0), abs=1e-12)
+    segments = drift_segments(found)
     np.testing.assert_allclose(np.linalg.norm(segments.error[:, :2], axis=1), 0.01, atol=1e-12)
     assert drift_numbers(segments).position_per_metre.value == pytest.approx(0.01)
     rigid = rigid_alignment(ESTIMATE[:, :2], TRUTH[:, :2])
@@ -47,7 +33,7 @@ def test_relative_error_is_that_of_the_definition():
         c, s = np.cos(pose[2]), np.sin(pose[2])
         return np.array([[c, -s, pose[0]], [s, c, pose[1]], [0, 0, 1]])
 
-    segments = drift_segments(_comparison(believed, reference))
+    segments = drift_segments(comparison(believed, reference))
     for i in range(7):
         q = np.linalg.inv(matrix(reference[i])) @ matrix(reference[i + 1])
         p = np.linalg.inv(matrix(believed[i])) @ matrix(believed[i + 1])

@@ -227,13 +227,8 @@ def test_a_heading_column_beside_other_kinds_loses_its_bias_too(tmp_path, kind):
 
 
 def test_the_gyros_bias_is_taken_from_the_initial_standstill(tmp_path):
-    log = SmallLog(tmp_path)
-    table = log.tables["odometry.csv"]
-    still = pd.DataFrame({"t_ms": np.arange(0, 3000, 20.0), "l": 0.0, "r": 0.0, "c": 0.0, "gyro": 0.0})
-    table["t_ms"] += 3000
-    both = pd.concat([still, table], ignore_index=True)
-    both["gyro"] += 0.4 * both["t_ms"] / 1000 + 0.001 * np.random.default_rng(1).normal(size=len(both))
-    log.tables["odometry.csv"] = both
+    noise = np.random.default_rng(1)
+    log = _with_standstill(SmallLog(tmp_path), lambda t, h: h + 0.4 * t + 0.001 * noise.normal(size=len(t)))
     session = read_session(log.write())
     note = next(f for f in session.findings if f.code == "gyro_bias")
     assert "0.400 deg/s" in note.message
@@ -243,14 +238,11 @@ def test_the_gyros_bias_is_taken_from_the_initial_standstill(tmp_path):
 
 
 def test_a_drift_within_its_noise_is_left_alone(tmp_path):
-    log = SmallLog(tmp_path)
-    table = log.tables["odometry.csv"]
-    still = pd.DataFrame({"t_ms": np.arange(0, 3000, 20.0), "l": 0.0, "r": 0.0, "c": 0.0, "gyro": 0.0})
-    table["t_ms"] += 3000
-    both = pd.concat([still, table], ignore_index=True)
-    walk = np.cumsum(0.02 * np.random.default_rng(5).normal(size=len(both)))
-    both["gyro"] += walk - walk[149] * np.minimum(np.arange(len(both)) / 149, 1)
-    log.tables["odometry.csv"] = both
+    def wandering(t, heading):
+        walk = np.cumsum(0.02 * np.random.default_rng(5).normal(size=len(t)))
+        return heading + walk - walk[149] * np.minimum(np.arange(len(t)) / 149, 1)
+
+    log = _with_standstill(SmallLog(tmp_path), wandering)
     note = next(f for f in read_session(log.write()).findings if f.code == "gyro_bias")
     assert "left alone" in note.message
 

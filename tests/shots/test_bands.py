@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
+from builders import comparison
 
-from locbench.accuracy import Comparison
 from locbench.config import ShooterConfig
 from locbench.config.field import Band, Goal
 from locbench.shots import aim_from, joined_shots, shot_numbers
@@ -21,18 +21,7 @@ FAR = Band.model_validate({"name": "far", "from": "2 m", "to": "4 m"})
 
 
 def _comparison(true, believed, heading_std=0.0):
-    count = len(true)
-    return Comparison(
-        time_s=np.arange(float(count)),
-        path_length_m=np.arange(float(count)),
-        turning_rad=np.zeros(count),
-        believed=believed,
-        believed_covariance=np.zeros((count, 3, 3)),
-        reference=true,
-        reference_covariance=np.tile(np.diag([1e-6, 1e-6, heading_std**2]), (count, 1, 1)),
-        stretch=np.zeros(count),
-        source=np.arange(count),
-    )
+    return comparison(believed, true, (0.001, heading_std))
 
 
 def _places(ranges):

@@ -1,6 +1,6 @@
 """How far off an estimator was: against marks, against dense truth, per metre, and against its own claims."""
 
-from locbench.accuracy.comparing import Comparison, against_marks, against_truth, joined, visits_on_reference
+from locbench.accuracy.comparing import Comparison, against_marks, against_truth, evenly, joined, visits_on_reference
 from locbench.accuracy.consistency import (
     mean_innovation_squared,
     mean_normalised_error_squared,
@@ -27,6 +27,7 @@ __all__ = [
     "drift_numbers",
     "drift_segments",
     "equal_parts",
+    "evenly",
     "joined",
     "judged",
     "longest_without_fix",

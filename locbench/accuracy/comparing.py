@@ -9,13 +9,10 @@ from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.fusion import Estimate, Sampled, sample_track
 from locbench.geometry import circular_mean, wrap_angle
 from locbench.odometry import Motion
-from locbench.reference import Reference
+from locbench.reference import Judge, Reference
 from locbench.session import MarkVisits
 
-__all__ = ["Comparison", "against_marks", "against_truth", "joined", "visits_on_reference"]
-
-# While a robot settles on a mark its pose still moves; common practice, no source.
-_SETTLING_S = 0.3
+__all__ = ["Comparison", "against_marks", "against_truth", "evenly", "joined", "visits_on_reference"]
 
 
 @dataclass(frozen=True)
@@ -88,9 +85,9 @@ def _comparison(
     )
 
 
-def _dwell_mean(estimate: Estimate, motion: Motion, begin_s: float, end_s: float) -> Sampled:
+def _dwell_mean(estimate: Estimate, motion: Motion, settled_s: float, end_s: float) -> Sampled:
     """Return the mean published pose of a dwell, its first moments left out; of a press, the pose then."""
-    times = _settled(motion.time_s, begin_s, end_s)
+    times = _times_on_mark(motion.time_s, settled_s, end_s)
     sampled = sample_track(estimate.track, motion, estimate.noise, times)
     known = np.isfinite(sampled.pose[:, 0])
     middle = np.array([(times[0] + times[-1]) / 2.0])
@@ -102,9 +99,9 @@ def _dwell_mean(estimate: Estimate, motion: Motion, begin_s: float, end_s: float
     return Sampled(middle, mean, sampled.covariance[known].mean(axis=0, keepdims=True))
 
 
-def _settled(times_s: FloatArray, begin_s: float, end_s: float) -> FloatArray:
+def _times_on_mark(times_s: FloatArray, settled_s: float, end_s: float) -> FloatArray:
     """Return the times of a dwell after settling; of a press, or a dwell too short to settle, its end."""
-    inside = times_s[(times_s >= begin_s + _SETTLING_S) & (times_s <= end_s)]
+    inside = times_s[(times_s >= settled_s) & (times_s <= end_s)]
     return inside if len(inside) else np.array([end_s])
 
 
@@ -123,9 +120,8 @@ def against_marks(estimate: Estimate, motion: Motion, marks: MarkVisits, stretch
     stretch
         Number of the stretch.
     """
-    first, last = motion.time_s[0], motion.time_s[-1]
-    inside = np.flatnonzero((marks.begin_s >= first) & (marks.begin_s < last) & (marks.end_s <= last))
-    parts = [_dwell_mean(estimate, motion, marks.begin_s[i], marks.end_s[i]) for i in inside]
+    inside = marks.inside(motion.time_s[0], motion.time_s[-1])
+    parts = [_dwell_mean(estimate, motion, marks.settled_s[i], marks.end_s[i]) for i in inside]
     sampled = Sampled(
         time_s=np.array([part.time_s[0] for part in parts]),
         pose=np.array([part.pose[0] for part in parts]).reshape(-1, 3),
@@ -146,6 +142,14 @@ def against_truth(estimate: Estimate, motion: Motion, reference: Reference, stre
     return _comparison(sampled, reference.pose[inside], covariance, motion, stretch, inside)
 
 
+def evenly(estimate: Estimate, motion: Motion, judge: Judge, spacing_s: float, stretch: int) -> Comparison:
+    """Return the comparison at evenly spaced times of one stretch; NaN references where the judge knows nothing."""
+    times = np.arange(motion.time_s[0], motion.time_s[-1], spacing_s)
+    pose, covariance = judge.at(times)
+    sampled = sample_track(estimate.track, motion, estimate.noise, times)
+    return _comparison(sampled, pose, covariance, motion, stretch, np.arange(len(times)))
+
+
 def visits_on_reference(marks: MarkVisits, reference: Reference) -> MarkVisits:
     """Return the same visits with the poses of a dense reference, which is surer than where a robot was put down.
 
@@ -153,7 +157,7 @@ def visits_on_reference(marks: MarkVisits, reference: Reference) -> MarkVisits:
     """
     pose, position_std, heading_std = marks.pose.copy(), marks.position_std_m.copy(), marks.heading_std_rad.copy()
     for row in range(len(marks)):
-        known = reference.poses_at(_settled(reference.time_s, marks.begin_s[row], marks.end_s[row]))
+        known = reference.poses_at(_times_on_mark(reference.time_s, marks.settled_s[row], marks.end_s[row]))
         if np.isfinite(known[:, 0]).all():
             pose[row, :2], position_std[row] = known[:, :2].mean(axis=0), reference.position_std_m
         if np.isfinite(known).all():

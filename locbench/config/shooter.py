@@ -5,18 +5,22 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
-from locbench.config.quantities import AcuteAngle, Angle, Config, Length, PositiveLength, Text
+from locbench.config.quantities import AcuteAngle, Angle, Config, Length, PositiveLength, PositiveTurnRate, Text
 
 __all__ = ["Projectile", "ShooterConfig", "Turret"]
 
 
 class Turret(Config):
-    """Where the turret's axis is on the robot and how far it turns, relative to the robot's heading."""
+    """Where the turret's axis is on the robot, how far it turns relative to the robot's heading, and how fast.
+
+    With a travel of a whole turn or more it turns the short way.
+    """
 
     x: Length = 0.0
     y: Length = 0.0
     travel_from: Angle = -math.pi
     travel_to: Angle = math.pi
+    slew_rate: Annotated[PositiveTurnRate | None, Field(description='How fast it turns, e.g. "360 deg/s"')] = None
 
     @model_validator(mode="after")
     def _can_turn(self) -> Self:

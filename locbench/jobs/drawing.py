@@ -190,7 +190,7 @@ def _draw_corrections(reference: Reference | None, estimator: EstimatorRun) -> C
     parts = [estimate.corrections for estimate in estimator.estimates if estimate.corrections is not None]
     if not parts:
         return None
-    verdicts: list[CorrectionVerdict | None] = [v for stretch in estimator.verdicts for v in stretch]
+    verdicts: list[CorrectionVerdict | None] = [v for stretch in estimator.judgement.verdicts for v in stretch]
     outcomes = [str(rule) if rule is not None else "accepted" for part in parts for rule in part.rejected_by]
     return CorrectionMarks(
         time_s=[float(time) for part in parts for time in part.arrived_s],

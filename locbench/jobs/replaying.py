@@ -14,17 +14,16 @@ from locbench.accuracy import (
     drift_segments,
     equal_parts,
     joined,
-    judged,
     visits_on_reference,
 )
 from locbench.config import CorrectionMode, FusionConfig, ShooterConfig
 from locbench.errors import ConfigError, UsageError
 from locbench.fusion import Estimate, dead_reckoning, fuse, onboard, tags_only
+from locbench.jobs.judging import Judgement, judge_estimator, judges_of
 from locbench.odometry import Motion, measure_motion
-from locbench.reference import Reference, dense_reference
+from locbench.reference import Judge, Reference, dense_reference
 from locbench.session import MarkVisits, Session, TagKind
 from locbench.shots import Shots, aim_from
-from locbench.statistics import CorrectionVerdict
 from locbench.vision import prepare_sightings
 
 __all__ = ["EstimatorRun", "Progress", "SessionRun", "check_fusion", "replay_session"]
@@ -40,7 +39,7 @@ _SHOT_SPACING_S = 1.0
 class EstimatorRun:
     """One estimator over a session.
 
-    `estimates` has one entry per stretch; `verdicts` one list per stretch, empty without corrections or reference.
+    `estimates` has one entry per stretch.
     `places` compares at the mark visits with the surest pose known there: the dense truth's where there is one, else
     the mark's; without marks it compares with the truth once a second.
     """
@@ -51,19 +50,21 @@ class EstimatorRun:
     places: Comparison | None
     drift: DriftSegments | None
     shots: tuple[Shots, ...]
-    verdicts: tuple[list[CorrectionVerdict | None], ...]
+    judgement: Judgement
 
 
 @dataclass(frozen=True)
 class SessionRun:
     """A session with everything its estimators did.
 
-    `fusions` holds the configuration of the estimators that have one; `places` names the rows shots were aimed from.
+    `judges` has one entry per stretch; `fusions` holds the configuration of the estimators that have one; `places`
+    names the rows shots were aimed from.
     """
 
     session: Session
     motions: tuple[Motion, ...]
     reference: Reference | None
+    judges: tuple[Judge | None, ...]
     estimators: Mapping[str, EstimatorRun]
     fusions: Mapping[str, FusionConfig]
     left_out: Mapping[str, str]
@@ -97,16 +98,17 @@ def replay_session(
     motions = tuple(motion.within(stretch.start_s, stretch.end_s) for stretch in session.stretches)
     reference = None if session.truth is None else dense_reference(session.truth)
     estimates, left_out = _run_estimators(session, motions, fusions, progress)
+    judges = judges_of(session, motions)
     known = _known_places(session, reference)
     estimators = {
-        name: _beside_references(session, motions, reference, known, parts, shooter, run)
+        name: _beside_references(session, motions, reference, judges, known, parts, shooter, run)
         for name, parts in estimates.items()
     }
     by_name = {fusion.name: fusion for fusion in fusions}
     names = known.name if isinstance(known, MarkVisits) else ()
     if isinstance(known, Reference):
         names = tuple(f"{time:.1f} s" for time in known.time_s)
-    return SessionRun(session, motions, reference, estimators, by_name, left_out, names, shooter)
+    return SessionRun(session, motions, reference, judges, estimators, by_name, left_out, names, shooter)
 
 
 def check_fusion(fusion: FusionConfig, session: Session, where: str) -> None:
@@ -193,6 +195,7 @@ def _beside_references(
     session: Session,
     motions: Sequence[Motion],
     reference: Reference | None,
+    judges: Sequence[Judge | None],
     known: MarkVisits | Reference | None,
     estimates: Sequence[Estimate],
     shooter: ShooterConfig | None,
@@ -215,7 +218,7 @@ def _beside_references(
         places=places,
         drift=_drift(places if isinstance(known, MarkVisits) else None, truth),
         shots=tuple(aim_from(places, goal, shooter, run) for goal in goals if places is not None),
-        verdicts=_verdicts(estimates, reference),
+        judgement=judge_estimator(estimates, motions, judges, session.field.goals, shooter),
     )
 
 
@@ -236,9 +239,3 @@ def _drift(visits: Comparison | None, truth: Comparison | None) -> DriftSegments
     if not segments and truth is not None and len(truth):
         segments = drift_segments(equal_parts(truth, _DRIFT_PARTS))
     return segments or None
-
-
-def _verdicts(estimates: Sequence[Estimate], reference: Reference | None) -> tuple[list[CorrectionVerdict | None], ...]:
-    if reference is None or any(estimate.corrections is None for estimate in estimates):
-        return ()
-    return tuple(judged(e.corrections, reference) for e in estimates if e.corrections is not None)

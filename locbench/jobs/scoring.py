@@ -1,6 +1,5 @@
 """Turns a replayed session into the numbers of results.json."""
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -10,7 +9,6 @@ from locbench.accuracy import (
     Comparison,
     DriftSegments,
     drift_numbers,
-    longest_without_fix,
     mean_innovation_squared,
     mean_normalised_error_squared,
     outlying_segments,
@@ -19,12 +17,12 @@ from locbench.accuracy import (
     typical_innovation_squared,
 )
 from locbench.config import CorrectionMode, FieldConfig, FusionConfig
-from locbench.fusion import Corrections, Rule
+from locbench.fusion import Corrections
+from locbench.jobs.correction_scores import correction_summary, on_target_records, reference_record
 from locbench.jobs.replaying import EstimatorRun, SessionRun
 from locbench.results import (
     BandShots,
     Consistency,
-    CorrectionSummary,
     Drift,
     DriftSegment,
     ErrorSummary,
@@ -37,13 +35,9 @@ from locbench.results import (
 )
 from locbench.shots import Shots, joined_shots, shot_numbers
 from locbench.statistics import (
-    CorrectionVerdict,
     UncertainNumber,
-    effective_sample_size,
     judge_consistency,
-    largest,
     measured,
-    root_mean_square,
     unavailable,
 )
 
@@ -86,6 +80,7 @@ def score_session(run: SessionRun) -> SessionResult:
         turns_absolute=sum(float(motion.turning_rad[-1]) for motion in run.motions) / (2.0 * np.pi),
         segments=segments,
         findings=findings,
+        reference=reference_record(run),
         estimators={name: _estimator(run, name) for name in run.estimators},
         estimators_left_out=dict(run.left_out),
     )
@@ -110,7 +105,7 @@ def _estimator(run: SessionRun, name: str) -> EstimatorResult:
     if drift is None:
         why["drift"] = "no two references with a heading between which this estimator had a pose"
     applies = fusion is not None and fusion.correction.mode is not CorrectionMode.NONE
-    corrections = _corrections(run, estimator) if applies else None
+    corrections = correction_summary(run, estimator) if applies else None
     if corrections is None:
         why["corrections"] = "this estimator takes no corrections"
     shots = _band_shots(estimator.shots, run.session.field)
@@ -124,6 +119,7 @@ def _estimator(run: SessionRun, name: str) -> EstimatorResult:
         consistency=_consistency(estimator, fusion),
         corrections=corrections,
         shots=shots,
+        on_target=on_target_records(estimator),
         why=why,
     )
 
@@ -160,34 +156,6 @@ def _band_shots(shots: Sequence[Shots], field: FieldConfig) -> list[BandShots]:
 
 def _all_corrections(estimator: EstimatorRun) -> list[Corrections]:
     return [estimate.corrections for estimate in estimator.estimates if estimate.corrections is not None]
-
-
-def _corrections(run: SessionRun, estimator: EstimatorRun) -> CorrectionSummary | None:
-    parts = _all_corrections(estimator)
-    if not parts:
-        return None
-    rules = [rule for part in parts for rule in part.rejected_by]
-    counts = Counter(rules)
-    jumps = np.concatenate([part.jump[part.accepted] for part in parts])
-    turns = np.concatenate([part.jump_rad[part.accepted] for part in parts])
-    verdicts = Counter(verdict for stretch in estimator.verdicts for verdict in stretch)
-    judged = bool(estimator.verdicts)
-    return CorrectionSummary(
-        offered=len(rules),
-        accepted=counts[None],
-        rejected={str(rule): counts[rule] for rule in Rule if counts[rule]},
-        helped=verdicts[CorrectionVerdict.HELPED] if judged else None,
-        hurt=verdicts[CorrectionVerdict.HURT] if judged else None,
-        neutral=verdicts[CorrectionVerdict.NEUTRAL] if judged else None,
-        undecided=verdicts[CorrectionVerdict.UNDECIDED] if judged else None,
-        jump_rms_m=root_mean_square(jumps, effective_sample_size(jumps)),
-        jump_max_m=largest(np.linalg.norm(jumps, axis=1)),
-        jump_max_rad=largest(turns),
-        longest_without_s=max(
-            longest_without_fix(part, motion) for part, motion in zip(parts, run.motions, strict=True)
-        ),
-        why={} if judged else {"helped": "judging single corrections needs a dense ground truth"},
-    )
 
 
 def _consistency(estimator: EstimatorRun, fusion: FusionConfig | None) -> Consistency:

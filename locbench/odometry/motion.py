@@ -60,6 +60,24 @@ class Motion:
         flagged[0] = False
         return Motion(self.time_s[inside], twist, flagged)
 
+    def divided(self, begin_s: float, times_s: FloatArray) -> "Motion":
+        """Return the motion from `begin_s` on with rows at the given times too; increments divide as time does.
+
+        Parameters
+        ----------
+        begin_s
+            Inside the span of the motion; becomes row 0.
+        times_s
+            (M,) none before `begin_s` or after the last row; the last of them ends the result.
+        """
+        last = float(np.max(times_s, initial=begin_s))
+        inside = self.time_s[(self.time_s > begin_s) & (self.time_s < last)]
+        grid = np.unique(np.concatenate([[begin_s], inside, times_s]))
+        interval = np.clip(np.searchsorted(self.time_s, grid, side="left"), 1, len(self.time_s) - 1)
+        duration = np.diff(grid, prepend=grid[0])
+        fraction = duration / self.duration_s[interval]
+        return Motion(grid, fraction[:, np.newaxis] * self.twist[interval], self.flagged[interval] & (duration > 0.0))
+
     @staticmethod
     def from_increments(time_s: FloatArray, twist: FloatArray, flagged: BoolArray) -> "Motion":
         """Return the motion, with increments of equal time joined and row 0 ignored.

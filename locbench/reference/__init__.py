@@ -1,5 +1,12 @@
 """Where the robot really was: independent of tags, so that it can judge them."""
 
-from locbench.reference.dense import Reference, dense_reference
+from typing import TypeAlias
 
-__all__ = ["Reference", "dense_reference"]
+from locbench.reference.closure import Closure
+from locbench.reference.dense import Reference, dense_reference
+from locbench.reference.marks import SmoothedReference, smoothed_reference
+
+__all__ = ["Closure", "Judge", "Reference", "SmoothedReference", "dense_reference", "smoothed_reference"]
+
+Judge: TypeAlias = Reference | SmoothedReference
+"""What can say where the robot was, and how surely, at any time."""

@@ -28,9 +28,13 @@ class Reference:
         """Return poses (M, 3), linearly interpolated; NaN outside the track and in its gaps."""
         return interpolate_poses(self.time_s, self.pose, self.gap_before, times_s)
 
-    def position_covariance(self, count: int) -> FloatArray:
-        """Return (count, 2, 2)."""
-        return np.tile(self.position_std_m**2 * np.eye(2), (count, 1, 1))
+    def at(self, times_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return poses (M, 3) and covariances (M, 3, 3), field frame; NaN outside the track and in its gaps."""
+        pose = self.poses_at(times_s)
+        variances = np.array([self.position_std_m, self.position_std_m, self.heading_std_rad]) ** 2
+        covariance = np.tile(np.diag(variances), (len(pose), 1, 1))
+        covariance[~np.isfinite(pose[:, 0])] = np.nan
+        return pose, covariance
 
 
 def dense_reference(truth: PoseTrack) -> Reference:

@@ -18,9 +18,13 @@ __all__ = [
     "ErrorSummary",
     "EstimatorResult",
     "FindingRecord",
+    "GoalCorrections",
+    "OnTarget",
     "PooledEstimator",
     "PooledResult",
     "Record",
+    "ReferenceInterval",
+    "ReferenceRecord",
     "Results",
     "SegmentRecord",
     "SessionResult",
@@ -87,8 +91,30 @@ class Consistency(Record):
     why: dict[str, str]
 
 
+class GoalCorrections(Record):
+    """What accepted detections did to the aim at one goal.
+
+    The four counts say whether the landing point came nearer to the goal. A kick is how far the turret had to follow;
+    following lasts as long as the turret needs at its slew rate.
+    """
+
+    goal: str
+    helped: int | None
+    hurt: int | None
+    neutral: int | None
+    undecided: int | None
+    kick_rms_rad: UncertainNumber
+    kick_max_rad: UncertainNumber
+    follow_max_s: float | None
+    follow_s_per_minute: float | None
+    why: dict[str, str]
+
+
 class CorrectionSummary(Record):
-    """What became of the detections offered; offered = accepted + the sum of rejected."""
+    """What became of the detections offered; offered = accepted + the sum of rejected.
+
+    `unreferenced` counts those undecided because nothing tells where the robot was at the time.
+    """
 
     offered: int
     accepted: int
@@ -97,6 +123,8 @@ class CorrectionSummary(Record):
     hurt: int | None
     neutral: int | None
     undecided: int | None
+    unreferenced: int | None
+    goals: list[GoalCorrections]
     jump_rms_m: UncertainNumber
     jump_max_m: UncertainNumber
     jump_max_rad: UncertainNumber
@@ -121,6 +149,13 @@ class BandShots(Record):
     basis: Literal["measured", "predicted", "transported"]
 
 
+class OnTarget(Record):
+    """For which share of the time a shot aimed from the believed pose would have gone cleanly into a goal."""
+
+    goal: str
+    share: UncertainNumber
+
+
 class EstimatorResult(Record):
     """Everything known about one estimator in one session; `correction_mode` is None if it takes no corrections."""
 
@@ -131,7 +166,39 @@ class EstimatorResult(Record):
     consistency: Consistency | None
     corrections: CorrectionSummary | None
     shots: list[BandShots]
+    on_target: list[OnTarget]
     why: dict[str, str]
+
+
+class ReferenceInterval(Record):
+    """The time between two places where the robot stood, and whether odometry closes between them.
+
+    `chi_square` is the squared normalised miss of the second place, with `degrees_of_freedom`. A broken interval judges
+    no correction; in the others the odometry noise was scaled by `noise_scale` to agree.
+    """
+
+    from_place: str
+    to_place: str
+    start_s: float
+    end_s: float
+    chi_square: float
+    degrees_of_freedom: int
+    noise_scale: float
+    broken: bool
+    why: str | None
+
+
+class ReferenceRecord(Record):
+    """What single corrections were judged by: the dense truth, or the marks with odometry between them.
+
+    `share_known` is the share of the time at which it tells where the robot was, `position_std_m` its median standard
+    uncertainty per coordinate there.
+    """
+
+    kind: Literal["dense truth", "marks"]
+    share_known: float
+    position_std_m: UncertainNumber
+    intervals: list[ReferenceInterval]
 
 
 class FindingRecord(Record):
@@ -164,6 +231,7 @@ class SessionResult(Record):
     turns_absolute: float
     segments: list[SegmentRecord]
     findings: list[FindingRecord]
+    reference: ReferenceRecord | None
     estimators: dict[str, EstimatorResult]
     estimators_left_out: dict[str, str]
 

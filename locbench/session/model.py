@@ -6,6 +6,8 @@ from enum import StrEnum
 from pathlib import Path
 from typing import TypeAlias
 
+import numpy as np
+
 from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.config import FieldConfig, RobotConfig
 from locbench.session.findings import Finding
@@ -24,6 +26,9 @@ __all__ = [
     "Stretch",
     "TagKind",
 ]
+
+# While a robot settles on a mark its pose still moves; common practice, no source.
+_SETTLING_S = 0.3
 
 
 class EvidenceLevel(StrEnum):
@@ -136,6 +141,15 @@ class MarkVisits:
 
     def __len__(self) -> int:
         return len(self.name)
+
+    @property
+    def settled_s(self) -> FloatArray:
+        """(K,) from when on the robot stands still; of a press, or a stay too short to settle, its end."""
+        return np.asarray(np.minimum(self.begin_s + _SETTLING_S, self.end_s))
+
+    def inside(self, first_s: float, last_s: float) -> IntArray:
+        """Return the rows of the visits between two times, without one that begins at the very last moment."""
+        return np.flatnonzero((self.begin_s >= first_s) & (self.begin_s < last_s) & (self.end_s <= last_s))
 
 
 @dataclass(frozen=True)

@@ -61,11 +61,11 @@ def judge_corrections(
     Parameters
     ----------
     before, after
-        (M, 3) published poses just before and just after each correction.
+        (M, 3) published poses just before and just after each correction, or (M, 2) points that follow from them.
     reference
-        (M, 2 or 3) reference poses; NaN where there is none: such a correction is "neutral" or "undecided".
+        (M, 2 or 3) what they should be; NaN where it is not known: such a correction is "neutral" or "undecided".
     reference_covariance
-        (M, 2, 2) of the reference position.
+        (M, 2, 2) of the reference's first two components.
 
     Returns
     -------
@@ -82,7 +82,7 @@ def judge_corrections(
     # about the midpoint, so that no digits are lost far from the origin
     gain = 2.0 * np.sum((r - (a + b) / 2.0) * move, axis=1)
     spread = 2.0 * np.sqrt(np.einsum("mi,mij,mj->m", move, reference_covariance, move))
-    turn = np.abs(after[:, 2] - before[:, 2])
+    turn = np.linalg.norm(after[:, 2:] - before[:, 2:], axis=1)
     neutral = (np.linalg.norm(move, axis=1) < _NEUTRAL_MOVE_M) & (turn < _NEUTRAL_TURN_RAD)
     conditions = [neutral, gain > NORMAL_95 * spread, gain < -NORMAL_95 * spread]
     choices = [0, 1, 2]

@@ -1,0 +1,169 @@
+"""Turns what corrections did, and what they were judged by, into the records of results.json."""
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from locbench.accuracy import longest_without_fix
+from locbench.arrays import FloatArray
+from locbench.fusion import Corrections, Rule
+from locbench.jobs.replaying import EstimatorRun, SessionRun
+from locbench.odometry import Motion
+from locbench.reference import Judge, SmoothedReference
+from locbench.results import (
+    CorrectionSummary,
+    GoalCorrections,
+    OnTarget,
+    ReferenceInterval,
+    ReferenceRecord,
+)
+from locbench.shots import AimKicks
+from locbench.statistics import (
+    CorrectionVerdict,
+    UncertainNumber,
+    effective_sample_size,
+    largest,
+    measured,
+    root_mean_square,
+    unavailable,
+)
+
+__all__ = ["correction_summary", "on_target_records", "reference_record"]
+
+_NOTHING_TO_JUDGE_BY = "judging single corrections needs a dense ground truth or visits to surveyed marks"
+_NO_SLEW_RATE = "the shooter file gives no slew_rate"
+_SPACING_S = 0.1
+
+
+def correction_summary(run: SessionRun, estimator: EstimatorRun) -> CorrectionSummary | None:
+    """Return what became of the detections offered to an estimator, or None if it takes none."""
+    parts = [estimate.corrections for estimate in estimator.estimates if estimate.corrections is not None]
+    if not parts:
+        return None
+    counts = Counter(rule for part in parts for rule in part.rejected_by)
+    jumps = np.concatenate([part.jump[part.accepted] for part in parts])
+    turns = np.concatenate([part.jump_rad[part.accepted] for part in parts])
+    judgement = estimator.judgement
+    judged = bool(judgement.verdicts)
+    return CorrectionSummary(
+        offered=sum(counts.values()),
+        accepted=counts[None],
+        rejected={str(rule): counts[rule] for rule in Rule if counts[rule]},
+        **_verdict_counts(verdict for stretch in judgement.verdicts for verdict in stretch),
+        unreferenced=_unreferenced(parts, run.judges) if judged else None,
+        goals=[_goal_corrections(kicks, run) for kicks in judgement.kicks.values()],
+        jump_rms_m=root_mean_square(jumps, effective_sample_size(jumps)),
+        jump_max_m=largest(np.linalg.norm(jumps, axis=1)),
+        jump_max_rad=largest(turns),
+        longest_without_s=max(
+            longest_without_fix(part, motion) for part, motion in zip(parts, run.motions, strict=True)
+        ),
+        why={} if judged else {"helped": _NOTHING_TO_JUDGE_BY},
+    )
+
+
+def _verdict_counts(verdicts: Iterable[CorrectionVerdict | None]) -> dict[str, int | None]:
+    """Return the counts per verdict; None each if there is no verdict to count."""
+    counts = Counter(verdicts)
+    return {str(word): counts[word] if counts else None for word in CorrectionVerdict}
+
+
+def _unreferenced(parts: Sequence[Corrections], judges: Sequence[Judge | None]) -> int:
+    """Return how many accepted corrections came while nothing told where the robot was."""
+    known = [
+        np.isfinite(judge.at(part.arrived_s[part.accepted])[0][:, 0])
+        for part, judge in zip(parts, judges, strict=True)
+        if judge is not None
+    ]
+    return int(np.sum(~np.concatenate(known)))
+
+
+def _goal_corrections(kicks: Sequence[AimKicks], run: SessionRun) -> GoalCorrections:
+    verdicts = [verdict for part in kicks for verdict in part.verdict]
+    size = np.concatenate([part.kick_rad for part in kicks])
+    size = size[np.isfinite(size)]
+    judged = any(verdict is not None for verdict in verdicts) or any(judge is not None for judge in run.judges)
+    slew = None if run.shooter is None else run.shooter.turret.slew_rate
+    why = {} if judged else {"helped": _NOTHING_TO_JUDGE_BY}
+    if slew is None:
+        why["follow_max_s"] = _NO_SLEW_RATE
+    return GoalCorrections(
+        goal=kicks[0].goal,
+        **_verdict_counts(verdicts if judged else ()),
+        kick_rms_rad=_kick_rms(size),
+        kick_max_rad=largest(size),
+        follow_max_s=float(np.max(size) / slew) if slew is not None and len(size) else None,
+        follow_s_per_minute=None if slew is None else float(np.sum(size) / slew / _minutes(run.motions)),
+        why=why,
+    )
+
+
+def _kick_rms(size: FloatArray) -> UncertainNumber:
+    if not len(size):
+        return unavailable("no accepted fix while the turret reached this goal")
+    return root_mean_square(size, effective_sample_size(size))
+
+
+def _minutes(motions: Sequence[Motion]) -> float:
+    return sum(float(motion.time_s[-1] - motion.time_s[0]) for motion in motions) / 60.0
+
+
+def on_target_records(estimator: EstimatorRun) -> list[OnTarget]:
+    """Return the shares of time on target, one per goal."""
+    return [OnTarget(goal=goal, share=share) for goal, share in estimator.judgement.on_target.items()]
+
+
+def reference_record(run: SessionRun) -> ReferenceRecord | None:
+    """Return what single corrections were judged by, or None if nothing could."""
+    pairs = [(judge, motion) for judge, motion in zip(run.judges, run.motions, strict=True) if judge is not None]
+    if not pairs:
+        return None
+    poses, covariances = [], []
+    for judge, motion in pairs:
+        pose, covariance = judge.at(np.arange(motion.time_s[0], motion.time_s[-1], _SPACING_S))
+        poses.append(pose)
+        covariances.append(covariance)
+    known = np.isfinite(np.concatenate(poses)[:, 0])
+    smoothed = [judge for judge, _ in pairs if isinstance(judge, SmoothedReference)]
+    return ReferenceRecord(
+        kind="marks" if smoothed else "dense truth",
+        share_known=float(np.mean(known)),
+        position_std_m=_median_std(np.concatenate(covariances)[known]),
+        intervals=[interval for judge in smoothed for interval in _intervals(judge)],
+    )
+
+
+def _median_std(covariance: FloatArray) -> UncertainNumber:
+    method = "median over time of the reference's standard uncertainty per coordinate"
+    if not len(covariance):
+        return unavailable("the reference is broken everywhere", method=method)
+    stds = np.sqrt((covariance[:, 0, 0] + covariance[:, 1, 1]) / 2.0)
+    return measured(float(np.median(stds)), None, len(stds), method, "no interval: it is itself an uncertainty")
+
+
+def _intervals(judge: SmoothedReference) -> list[ReferenceInterval]:
+    closure = judge.closure
+    misses, broken, scale = closure.misses, closure.broken, closure.scale
+    return [
+        ReferenceInterval(
+            from_place=judge.name[k],
+            to_place=judge.name[k + 1],
+            start_s=float(judge.known_until_s[k]),
+            end_s=float(judge.time_s[k + 1]),
+            chi_square=float(closure.chi_square[k]),
+            degrees_of_freedom=int(closure.degrees_of_freedom[k]),
+            noise_scale=float(scale[k]),
+            broken=bool(broken[k] or not judge.smoothed.converged),
+            why=_why_broken(bool(misses[k]), bool(closure.flagged[k]), judge.smoothed.converged),
+        )
+        for k in range(len(broken))
+    ]
+
+
+def _why_broken(misses: bool, flagged: bool, converged: bool) -> str | None:
+    if misses:
+        return "odometry misses the next mark by more than its noise allows (95 %)"
+    if flagged:
+        return "odometry has a gap, a restart or an impossible jump inside"
+    return None if converged else "start, odometry and marks contradict each other"

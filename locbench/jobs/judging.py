@@ -1,0 +1,72 @@
+"""Judges what an estimator's corrections did, by whatever knows where the robot was."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from locbench.accuracy import evenly, joined, judged
+from locbench.config import ShooterConfig
+from locbench.config.field import Goal
+from locbench.fusion import Estimate
+from locbench.odometry import Motion
+from locbench.reference import Judge, dense_reference, smoothed_reference
+from locbench.session import Session
+from locbench.shots import AimKicks, aim_kicks, time_on_target
+from locbench.statistics import CorrectionVerdict, UncertainNumber
+
+__all__ = ["Judgement", "judge_estimator", "judges_of"]
+
+_SPACING_S = 0.1
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """What corrections did, and how much of the time the aim was good.
+
+    Attributes
+    ----------
+    verdicts
+        One list per stretch with corrections, one entry per detection offered; no list without anything to judge by.
+    kicks
+        Per goal, one entry per stretch with corrections.
+    on_target
+        Per goal; empty without anything to judge by.
+    """
+
+    verdicts: tuple[list[CorrectionVerdict | None], ...]
+    kicks: Mapping[str, tuple[AimKicks, ...]]
+    on_target: Mapping[str, UncertainNumber]
+
+
+def judges_of(session: Session, motions: Sequence[Motion]) -> tuple[Judge | None, ...]:
+    """Return what knows where the robot was in each stretch: the dense truth, else the marks, else nothing."""
+    if session.truth is not None:
+        return (dense_reference(session.truth),) * len(motions)
+    marks = session.marks
+    if marks is None or not len(marks):
+        return (None,) * len(motions)
+    noise = session.robot.motion_noise
+    return tuple(
+        smoothed_reference(motion, stretch.start, marks, noise)
+        for motion, stretch in zip(motions, session.stretches, strict=True)
+    )
+
+
+def judge_estimator(
+    estimates: Sequence[Estimate],
+    motions: Sequence[Motion],
+    judges: Sequence[Judge | None],
+    goals: Sequence[Goal],
+    shooter: ShooterConfig | None,
+) -> Judgement:
+    """Return the judgement of one estimator; estimates, motions and judges have one entry per stretch."""
+    pairs = [(e.corrections, judge) for e, judge in zip(estimates, judges, strict=True) if e.corrections is not None]
+    places = [
+        evenly(estimate, motion, judge, _SPACING_S, stretch)
+        for stretch, (estimate, motion, judge) in enumerate(zip(estimates, motions, judges, strict=True))
+        if judge is not None
+    ]
+    return Judgement(
+        verdicts=tuple(judged(corrections, judge) for corrections, judge in pairs if judge is not None),
+        kicks={goal.name: tuple(aim_kicks(fixes, judge, goal, shooter) for fixes, judge in pairs) for goal in goals},
+        on_target={goal.name: time_on_target(joined(places), goal, shooter) for goal in goals} if places else {},
+    )

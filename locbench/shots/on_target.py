@@ -1,0 +1,67 @@
+"""For which share of the time a shot aimed from the believed pose would have gone in."""
+
+import numpy as np
+
+from locbench.accuracy import Comparison
+from locbench.config import ShooterConfig
+from locbench.config.field import Goal
+from locbench.shots.landing import can_aim, goal_seen_covariance, landing_offset, line_of_fire
+from locbench.shots.opening import clean_entry
+from locbench.statistics import (
+    NORMAL_95,
+    UncertainNumber,
+    effective_sample_size,
+    measured,
+    unavailable,
+    wilson_interval,
+)
+
+__all__ = ["time_on_target"]
+
+_METHOD = (
+    "share of evenly spaced times at which a shot from the believed pose enters cleanly; Wilson interval, widened by "
+    "the times at which the reference is not sure enough to tell"
+)
+
+
+def time_on_target(comparison: Comparison, goal: Goal, shooter: ShooterConfig | None) -> UncertainNumber:
+    """Return the share of the compared times at which the believed pose would have put a shot cleanly into the goal.
+
+    Parameters
+    ----------
+    comparison
+        Believed and reference poses at evenly spaced times, in order; times without either do not count.
+    goal
+        The goal.
+    shooter
+        The launcher; without it there is no clean entry.
+
+    Notes
+    -----
+    Times at which the reference's own uncertainty (95 %) could turn a hit into a miss, or the other way round, count as
+    misses for the lower end of the interval and as hits for the upper end.
+    """
+    if shooter is None:
+        return unavailable("no shooter file: give --shooter", method=_METHOD)
+    known = np.isfinite(comparison.reference).all(axis=1) & np.isfinite(comparison.believed).all(axis=1)
+    centre = np.array([goal.x, goal.y])
+    true_pose, believed = comparison.reference[known], comparison.believed[known]
+    aimable = can_aim(believed, centre, shooter.turret)
+    true_pose, believed = true_pose[aimable], believed[aimable]
+    if not len(true_pose):
+        return unavailable("no time at which both poses are known and the turret reaches the goal", method=_METHOD)
+    offset, line = landing_offset(true_pose, believed, centre), line_of_fire(true_pose, centre)
+    clean = clean_entry(offset, line, goal, shooter)
+    spread = np.sqrt(
+        np.diagonal(
+            goal_seen_covariance(true_pose, comparison.reference_covariance[known][aimable], centre), axis1=1, axis2=2
+        ).max(axis=1)
+    )
+    unsure = np.zeros(len(clean), dtype=bool)
+    for direction in ([1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]):
+        moved = offset + NORMAL_95 * spread[:, np.newaxis] * np.array(direction)
+        unsure |= clean_entry(moved, line, goal, shooter) != clean
+    independent = effective_sample_size(offset)
+    lower = wilson_interval(float(np.mean(clean & ~unsure)) * independent, independent)[0]
+    upper = wilson_interval(float(np.mean(clean | unsure)) * independent, independent)[1]
+    return measured(float(np.mean(clean)), (lower, upper), len(clean), _METHOD, None, independent)

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from typing import Literal
 
 import numpy as np
 
@@ -11,8 +12,9 @@ from locbench.config import FieldConfig
 from locbench.config.field import Goal, HorizontalOpening
 from locbench.fusion import Corrections, Estimate
 from locbench.jobs.replaying import EstimatorRun, SessionRun
-from locbench.reference import Reference
+from locbench.reference import Judge
 from locbench.results import (
+    AimMarks,
     CorrectionMarks,
     DriftPoint,
     Ellipse,
@@ -26,7 +28,7 @@ from locbench.results import (
     SessionTracks,
     TagDrawing,
 )
-from locbench.shots import Shots, clean_outline, opening_outline
+from locbench.shots import AimKicks, Shots, clean_outline, opening_outline
 from locbench.statistics import CorrectionVerdict, chi_square_quantile
 
 __all__ = ["draw_session"]
@@ -41,13 +43,13 @@ def draw_session(run: SessionRun) -> SessionTracks:
     """Return everything the pictures of one session show."""
     session = run.session
     visits = session.marks
-    path = np.zeros((0, 3)) if run.reference is None else _thinned(run.reference.pose, _PATH_POINTS)
+    reference, path = _draw_reference(run)
     return SessionTracks(
         name=session.name,
         field=_draw_field(session.field),
-        reference="none" if run.reference is None else "dense truth",
-        reference_x_m=_rounded(path[:, 0]),
-        reference_y_m=_rounded(path[:, 1]),
+        reference=reference,
+        reference_x_m=_sparse(path[:, 0]),
+        reference_y_m=_sparse(path[:, 1]),
         visits=(
             []
             if visits is None
@@ -75,6 +77,20 @@ def _spread(count: int, most: int) -> IntArray:
 
 def _thinned(values: FloatArray, most: int) -> FloatArray:
     return np.asarray(values[_spread(len(values), most)])
+
+
+def _draw_reference(run: SessionRun) -> tuple[Literal["dense truth", "odometry between marks", "none"], FloatArray]:
+    """Return what the reference is and its path (K, 3), NaN where it knows nothing."""
+    if run.reference is not None:
+        return "dense truth", _thinned(run.reference.pose, _PATH_POINTS)
+    parts = [
+        judge.at(np.linspace(motion.time_s[0], motion.time_s[-1], _PATH_POINTS // len(run.motions)))[0]
+        for judge, motion in zip(run.judges, run.motions, strict=True)
+        if judge is not None
+    ]
+    if not parts:
+        return "none", np.zeros((0, 3))
+    return "odometry between marks", np.concatenate(parts)
 
 
 def _draw_field(field: FieldConfig) -> FieldDrawing:
@@ -127,7 +143,7 @@ def _draw_estimator(run: SessionRun, estimator: EstimatorRun) -> EstimatorTrack:
         ellipses=[e for estimate in estimator.estimates for e in _ellipses(estimate, len(estimator.estimates))],
         truth_error=None if estimator.truth is None else _error_series(estimator.truth),
         mark_error=None if estimator.marks is None else _error_series(estimator.marks),
-        corrections=_draw_corrections(run.reference, estimator),
+        corrections=_draw_corrections(run.judges, estimator),
         drift=[] if estimator.drift is None else _drift_points(estimator.drift),
         landings=[point for shots in estimator.shots for point in _landings(run, shots)],
     )
@@ -186,8 +202,9 @@ def _error_series(comparison: Comparison) -> ErrorSeries:
     )
 
 
-def _draw_corrections(reference: Reference | None, estimator: EstimatorRun) -> CorrectionMarks | None:
-    parts = [estimate.corrections for estimate in estimator.estimates if estimate.corrections is not None]
+def _draw_corrections(judges: Sequence[Judge | None], estimator: EstimatorRun) -> CorrectionMarks | None:
+    pairs = [(e.corrections, j) for e, j in zip(estimator.estimates, judges, strict=True) if e.corrections is not None]
+    parts = [corrections for corrections, _ in pairs]
     if not parts:
         return None
     verdicts: list[CorrectionVerdict | None] = [v for stretch in estimator.judgement.verdicts for v in stretch]
@@ -200,14 +217,22 @@ def _draw_corrections(reference: Reference | None, estimator: EstimatorRun) -> C
         jump_m=[round(float(jump), 6) for part in parts for jump in part.jump_m],
         outcome=outcomes,
         verdict=[None if v is None else str(v) for v in verdicts] if verdicts else [None] * len(outcomes),
-        error_after_m=[size for part in parts for size in _errors_after(part, reference)],
+        error_after_m=[size for part, judge in pairs for size in _errors_after(part, judge)],
+        aims={goal: _aim_marks(kicks) for goal, kicks in estimator.judgement.kicks.items()},
     )
 
 
-def _errors_after(corrections: Corrections, reference: Reference | None) -> list[float | None]:
-    if reference is None:
+def _aim_marks(kicks: Sequence[AimKicks]) -> AimMarks:
+    return AimMarks(
+        verdict=[None if verdict is None else str(verdict) for part in kicks for verdict in part.verdict],
+        kick_rad=[size for part in kicks for size in _sparse(part.kick_rad)],
+    )
+
+
+def _errors_after(corrections: Corrections, judge: Judge | None) -> list[float | None]:
+    if judge is None:
         return [None] * len(corrections)
-    truth = reference.poses_at(corrections.arrived_s)
+    truth, _ = judge.at(corrections.arrived_s)
     return _sparse(np.linalg.norm(corrections.after[:, :2] - truth[:, :2], axis=1))
 
 

@@ -24,7 +24,14 @@ from locbench.report.wording import (
     fusing,
     without_fixes,
 )
-from locbench.results import Consistency, CorrectionSummary, EstimatorResult, Results, SessionResult
+from locbench.results import (
+    Consistency,
+    CorrectionSummary,
+    EstimatorResult,
+    ReferenceRecord,
+    Results,
+    SessionResult,
+)
 from locbench.statistics import ConsistencyVerdict, UncertainNumber
 from locbench.units import UnitSystem
 
@@ -68,6 +75,7 @@ def _session_hints(session: SessionResult, system: UnitSystem) -> Iterator[Hint]
     yield from _findings(session)
     if session.evidence in "CD":
         yield Hint("Lay out surveyed marks and stop on them, or nothing can be said in metres.", True)
+    yield from _broken_reference(session.reference)
     yield from _worse_than_dead_reckoning(session.estimators, system)
     yield from _outlying_drift(session.estimators, system)
     for name, result in session.estimators.items():
@@ -88,6 +96,23 @@ def _findings(session: SessionResult) -> Iterator[Hint]:
         times = f"{count} times, first " if count > 1 else ""
         place = f" ({times}{plain_text(first.where)})" if first.where else ""
         yield Hint(f"Log {severity}{place}: {as_sentence(first.message)} {as_sentence(first.remedy)}".rstrip())
+
+
+def _broken_reference(reference: ReferenceRecord | None) -> Iterator[Hint]:
+    intervals = [] if reference is None else reference.intervals
+    broken = [interval for interval in intervals if interval.broken]
+    if not broken:
+        return
+    places = ", ".join(f"{interval.start_s:.1f}–{interval.end_s:.1f} s" for interval in broken)
+    meaning = (
+        "Most do, so look at the robot file first: its [motion_noise] is too small, or its geometry is off."
+        if len(broken) > len(intervals) / 2
+        else "Look there for contact or a slipping pod; corrections in these times are undecided."
+    )
+    yield Hint(
+        f"odometry does not close between {len(broken)} of {len(intervals)} pairs of neighbouring marks "
+        f"({places}). {meaning}"
+    )
 
 
 def _worse_than_dead_reckoning(estimators: Mapping[str, EstimatorResult], system: UnitSystem) -> Iterator[Hint]:

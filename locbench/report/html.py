@@ -9,6 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from locbench.report.advice import where_to_look_next
 from locbench.report.figures import Picture, session_pictures
+from locbench.report.judging_tables import aim_table, reference_table
 from locbench.report.layout import (
     corrections_table,
     drift_table,
@@ -127,9 +128,11 @@ def _session_section(number: int, session: SessionResult, tracks: SessionTracks 
     tables = _with_rows(
         [
             estimators_table(session, system),
+            aim_table(session),
             corrections_table(session, system),
             *_shot_tables({name: result.shots for name, result in session.estimators.items()}, system),
             drift_table(session, system),
+            reference_table(session),
         ]
     )
     return Section(

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from locbench.report.judging_tables import verdicts_cell
 from locbench.report.numbers import (
     DEGREES,
     DRIFT_PERCENT,
@@ -139,13 +140,6 @@ def pooled_table(estimators: Mapping[str, PooledEstimator], system: UnitSystem) 
     return without_empty_columns(TextTable("How far off, all sessions together", columns, rows))
 
 
-def _verdicts_cell(fixes: CorrectionSummary) -> Cell:
-    verdicts = (fixes.helped, fixes.hurt, fixes.neutral, fixes.undecided)
-    if all(verdict is None for verdict in verdicts):
-        return Cell(MISSING, fixes.why.get("helped"))
-    return Cell("/".join(MISSING if verdict is None else str(verdict) for verdict in verdicts))
-
-
 def corrections_table(session: SessionResult, system: UnitSystem) -> TextTable:
     """Return one row per estimator that takes fixes: what became of them and how far they moved the pose."""
     length = error_length(system)
@@ -156,7 +150,7 @@ def corrections_table(session: SessionResult, system: UnitSystem) -> TextTable:
             count_cell(fixes.offered),
             count_cell(fixes.accepted),
             _refusals_cell(fixes),
-            _verdicts_cell(fixes),
+            verdicts_cell(fixes.helped, fixes.hurt, fixes.neutral, fixes.undecided, fixes.why.get("helped", "")),
             number_cell(fixes.jump_rms_m, length),
             largest_cell(fixes.jump_max_m, length),
             largest_cell(fixes.jump_max_rad, DEGREES),

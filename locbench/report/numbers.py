@@ -16,6 +16,7 @@ from locbench.units import UNITS, UnitSystem
 __all__ = [
     "DEGREES",
     "DRIFT_PERCENT",
+    "MILLISECONDS",
     "MISSING",
     "PLAIN",
     "SECONDS",
@@ -61,6 +62,7 @@ def _unit(symbol: str, fine: int, coarse: int) -> DisplayUnit:
 
 
 DEGREES = _unit("deg", 2, 1)
+MILLISECONDS = _unit("ms", 0, 0)
 SECONDS = _unit("s", 1, 0)
 SHARE_PERCENT = _unit("%", 0, 0)
 DRIFT_PERCENT = _unit("%", 2, 1)

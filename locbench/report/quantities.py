@@ -42,6 +42,9 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
         "jump_rms_m": Quantity("jump of the position at a fix, root mean square", "m"),
         "jump_max_m": Quantity("jump of the position at a fix, largest", "m"),
         "jump_max_rad": Quantity("jump of the heading at a fix, largest", "rad"),
+        "share": Quantity("share of the time on target", "1"),
+        "kick_rms_rad": Quantity("kick of the aim at a fix, root mean square", "rad"),
+        "kick_max_rad": Quantity("kick of the aim at a fix, largest", "rad"),
         "range_m": Quantity("range of the shots", "m"),
         "miss_rms_m": Quantity("miss, root mean square", "m"),
         "lateral_rms_m": Quantity("miss to the side, root mean square", "m"),
@@ -93,8 +96,18 @@ def estimator_numbers(session: str, estimator: str, result: EstimatorResult | Po
         if record is not None:
             for field, number in _fields(record):
                 yield NamedNumber(session, estimator, section, field, number)
+    if isinstance(result, EstimatorResult):
+        yield from _aim_numbers(session, estimator, result)
     if isinstance(result, PooledEstimator):
         yield NamedNumber(session, estimator, "pooled", "between_session_std_m", result.between_session_std_m)
+
+
+def _aim_numbers(session: str, estimator: str, result: EstimatorResult) -> Iterator[NamedNumber]:
+    for target in result.on_target:
+        yield NamedNumber(session, estimator, f"on_target: {target.goal}", "share", target.share)
+    for goal in [] if result.corrections is None else result.corrections.goals:
+        for field, number in _fields(goal):
+            yield NamedNumber(session, estimator, f"corrections: {goal.goal}", field, number)
 
 
 def result_numbers(results: Results) -> Iterator[NamedNumber]:

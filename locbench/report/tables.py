@@ -40,6 +40,19 @@ _CORRECTIONS = (
     "jump_m",
     "error_after_m",
 )
+_AIM = ("session", "estimator", "goal", "time_s", "tag", "row", "verdict", "kick_rad")
+_REFERENCE = (
+    "session",
+    "from_place",
+    "to_place",
+    "start_s",
+    "end_s",
+    "chi_square",
+    "degrees_of_freedom",
+    "noise_scale",
+    "broken",
+    "why",
+)
 _DRIFT = (
     "session",
     "estimator",
@@ -74,13 +87,15 @@ def csv_tables(results: Results, tracks: Tracks) -> dict[str, str]:
     Parameters
     ----------
     results
-        The numbers: summary.csv and shots.csv.
+        The numbers: summary.csv, shots.csv and reference.csv.
     tracks
-        The pictures' contents: corrections.csv, drift.csv, landings.csv.
+        The pictures' contents: corrections.csv, aim.csv, drift.csv, landings.csv.
     """
     return {
         "summary.csv": _csv(_summary_rows(results), _SUMMARY),
         "corrections.csv": _csv(_correction_rows(tracks), _CORRECTIONS),
+        "aim.csv": _csv(_aim_rows(tracks), _AIM),
+        "reference.csv": _csv(_reference_rows(results), _REFERENCE),
         "shots.csv": _csv(_shot_rows(results), _SHOTS),
         "drift.csv": _csv(_drift_rows(tracks), _DRIFT),
         "landings.csv": _csv(_landing_rows(tracks), _LANDINGS),
@@ -159,7 +174,7 @@ def _plain_rows(result: EstimatorResult | PooledEstimator) -> Iterator[Row]:
         fixes = result.corrections
         counts = {name: getattr(fixes, name) for name in ("offered", "accepted")}
         counts |= {f"rejected.{rule}": count for rule, count in fixes.rejected.items()}
-        counts |= {name: getattr(fixes, name) for name in ("helped", "hurt", "neutral", "undecided")}
+        counts |= {name: getattr(fixes, name) for name in ("helped", "hurt", "neutral", "undecided", "unreferenced")}
         for name, count in counts.items():
             why = None if count is not None else fixes.why.get(name, fixes.why.get("helped"))
             yield {"quantity": f"corrections.{name}", "value": count, "unit": "1", "method": "count", "why": why}
@@ -187,6 +202,23 @@ def _correction_rows(tracks: Tracks) -> Iterator[Row]:
                 continue
             for cells in zip(*(getattr(fixes, column) for column in _CORRECTIONS[2:]), strict=True):
                 yield dict(zip(_CORRECTIONS, (session.name, name, *cells), strict=True))
+
+
+def _aim_rows(tracks: Tracks) -> Iterator[Row]:
+    for session in tracks.sessions:
+        for name, track in session.estimators.items():
+            fixes = track.corrections
+            if fixes is None:
+                continue
+            for goal, aim in fixes.aims.items():
+                for cells in zip(fixes.time_s, fixes.tag, fixes.row, aim.verdict, aim.kick_rad, strict=True):
+                    yield dict(zip(_AIM, (session.name, name, goal, *cells), strict=True))
+
+
+def _reference_rows(results: Results) -> Iterator[Row]:
+    for session in results.sessions:
+        for interval in [] if session.reference is None else session.reference.intervals:
+            yield {"session": session.name, **dict(interval)}
 
 
 def _drift_rows(tracks: Tracks) -> Iterator[Row]:

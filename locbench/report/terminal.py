@@ -14,6 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from locbench.report.advice import where_to_look_next
+from locbench.report.judging_tables import aim_table
 from locbench.report.layout import estimators_table, findings_table, pooled_table
 from locbench.report.numbers import MISSING, plain_text
 from locbench.report.shot_tables import shots_overview
@@ -71,7 +72,7 @@ def _print_session(session: SessionResult, console: Console, system: UnitSystem)
     _print_heading(plain_text(session.name), console)
     console.print(Text(session_facts(session, system)), highlight=False)
     shots = shots_overview({name: result.shots for name, result in session.estimators.items()}, system)
-    _print_tables([estimators_table(session, system), shots], session.estimators, console)
+    _print_tables([estimators_table(session, system), aim_table(session), shots], session.estimators, console)
     if session.findings:
         _print_findings(session, console)
 

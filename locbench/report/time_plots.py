@@ -65,14 +65,14 @@ def tick_times(line: Line2D) -> FloatArray:
     return np.asarray(line.get_xdata(), dtype=float)[::3]
 
 
-def _series(track: EstimatorTrack, session: SessionTracks) -> ErrorSeries | None:
-    return track.truth_error if session.reference != "none" else track.mark_error
+def _series(track: EstimatorTrack) -> ErrorSeries | None:
+    return track.truth_error or track.mark_error
 
 
 def _start(session: SessionTracks) -> float:
     """Return the first time in the session: an epoch clock would fill the axis with its digits."""
     times = [track.time_s for track in session.estimators.values()]
-    times += [found.time_s for track in session.estimators.values() if (found := _series(track, session)) is not None]
+    times += [found.time_s for track in session.estimators.values() if (found := _series(track)) is not None]
     return min((part[0] for part in times if part), default=0.0)
 
 
@@ -102,7 +102,7 @@ def plot_error_over_time(
     series = {
         name: found.model_copy(update=_since(start, found.time_s))
         for name, track in session.estimators.items()
-        if (found := _series(track, session)) is not None
+        if (found := _series(track)) is not None
     }
     if not any(found.time_s for found in series.values()):
         return None
@@ -113,7 +113,8 @@ def plot_error_over_time(
         grid = drawn_on.subplots(len(ratios), 1, sharex=True, squeeze=False, height_ratios=ratios)
         rows: list[Axes] = list(grid[:, 0])
         unit, styles = error_length(system), estimator_styles(session.estimators)
-        kind = "against dense truth" if session.reference != "none" else "at the mark visits"
+        dense = any(track.truth_error is not None for track in session.estimators.values())
+        kind = "against dense truth" if dense else "at the mark visits"
         everything = [value for found in series.values() for value in found.position_m]
         everything += [value for name in filters for value in series[name].believed_95_m]
         errors = {name: _draw_error(rows[0], found, styles[name], unit) for name, found in series.items()}

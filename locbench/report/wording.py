@@ -22,6 +22,7 @@ from locbench.results import (
     ErrorSummary,
     EstimatorResult,
     PooledEstimator,
+    ReferenceRecord,
     Results,
     SessionResult,
 )
@@ -120,6 +121,19 @@ def session_facts(session: SessionResult, system: UnitSystem) -> str:
     return (
         f"Evidence {session.evidence} ({EVIDENCE[session.evidence]}); {quantity_text(session.duration_s, SECONDS)}, "
         f"{_driven(session.path_length_m, system)} driven, {number_text(session.turns_absolute, TURNS)} turns"
+        f"{_judged_by_marks(session.reference, system)}"
+    )
+
+
+def _judged_by_marks(reference: ReferenceRecord | None, system: UnitSystem) -> str:
+    """Return by what fixes and aim were judged, if not by a dense truth: nothing is said of the rest of the time."""
+    if reference is None or reference.kind == "dense truth":
+        return ""
+    std = reference.position_std_m
+    surely = "" if std.value is None else f" to {quantity_text(std.value, error_length(system))} (standard uncertainty)"
+    return (
+        f"; fixes and aim are judged by odometry between the marks, which knows the place {surely.strip()} in "
+        f"{number_text(reference.share_known, SHARE_PERCENT)} % of the time"
     )
 
 

@@ -21,6 +21,7 @@ from locbench.results.models import (
     SessionResult,
 )
 from locbench.results.tracks import (
+    AimMarks,
     CorrectionMarks,
     DriftPoint,
     Ellipse,
@@ -37,6 +38,7 @@ from locbench.results.tracks import (
 )
 
 __all__ = [
+    "AimMarks",
     "BandShots",
     "Consistency",
     "CorrectionMarks",

@@ -85,13 +85,20 @@ class ErrorSeries(Record):
     believed_95_m: list[float | None]
 
 
+class AimMarks(Record):
+    """What every detection offered did to the aim at one goal: verdict on the landing point, and the turret's kick."""
+
+    verdict: list[str | None]
+    kick_rad: list[float | None]
+
+
 class CorrectionMarks(Record):
     """Detections offered, at their arrival `time_s`; with capture time, tag, row of the log, and the jump caused.
 
     `outcome` is "accepted" or the rule that refused it.
 
     `verdict` is "helped", "hurt", "neutral", "undecided", or None if it was refused or cannot be judged.
-    `error_after_m` is the position error just after, or None without a reference.
+    `error_after_m` is the position error just after, or None without a reference. `aims` has an entry per goal.
     """
 
     time_s: list[float]
@@ -102,6 +109,7 @@ class CorrectionMarks(Record):
     outcome: list[str]
     verdict: list[str | None]
     error_after_m: list[float | None]
+    aims: dict[str, AimMarks]
 
 
 class DriftPoint(Record):
@@ -162,9 +170,9 @@ class SessionTracks(Record):
 
     name: str
     field: FieldDrawing
-    reference: Literal["dense truth", "none"]
-    reference_x_m: list[float]
-    reference_y_m: list[float]
+    reference: Literal["dense truth", "odometry between marks", "none"]
+    reference_x_m: list[float | None]
+    reference_y_m: list[float | None]
     visits: list[Place]
     openings: list[Opening]
     estimators: dict[str, EstimatorTrack]

@@ -14,9 +14,11 @@ from locbench.results import results_json
 from locbench.units import UnitSystem
 
 WRITTEN = [
+    "aim.csv",
     "corrections.csv",
     "drift.csv",
     "landings.csv",
+    "reference.csv",
     "report.html",
     "results.json",
     "shots.csv",

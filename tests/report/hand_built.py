@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from locbench.results import (
+    AimMarks,
     BandShots,
     Consistency,
     CorrectionMarks,
@@ -19,12 +20,16 @@ from locbench.results import (
     EstimatorTrack,
     FieldDrawing,
     FindingRecord,
+    GoalCorrections,
     GoalDrawing,
     LandingPoint,
+    OnTarget,
     Opening,
     Place,
     PooledEstimator,
     PooledResult,
+    ReferenceInterval,
+    ReferenceRecord,
     Results,
     SegmentRecord,
     SessionResult,
@@ -37,6 +42,7 @@ from locbench.statistics import UncertainNumber, judge_consistency, measured, un
 SCRIPT_NAME = "<script>alert(1)</script>"
 MARKUP_NAME = "[red]x[/red]"
 FILTER = "gated_kalman"
+NOTHING_TO_JUDGE_BY = "judging single corrections needs a dense ground truth or visits to surveyed marks"
 FEW = "no interval: these are worth 2.1 independent ones; 6 are needed"
 
 
@@ -104,6 +110,47 @@ def all_bands(share: float) -> list[BandShots]:
     ]
 
 
+def aim_corrections(judged: bool) -> GoalCorrections:
+    return GoalCorrections(
+        goal="east bin",
+        helped=1 if judged else None,
+        hurt=2 if judged else None,
+        neutral=0 if judged else None,
+        undecided=1 if judged else None,
+        kick_rms_rad=number(np.radians(1.5), np.radians(1.1), np.radians(2.4), n=4),
+        kick_max_rad=number(np.radians(3.6), n=4),
+        follow_max_s=0.012,
+        follow_s_per_minute=0.1,
+        why={} if judged else {"helped": NOTHING_TO_JUDGE_BY},
+    )
+
+
+def reference(evidence: str) -> ReferenceRecord | None:
+    if evidence not in "AB":
+        return None
+    closing = ReferenceInterval(
+        from_place="start",
+        to_place="M1",
+        start_s=3.0,
+        end_s=12.0,
+        chi_square=4.5,
+        degrees_of_freedom=3,
+        noise_scale=1.5,
+        broken=False,
+        why=None,
+    )
+    missing = closing.model_copy(
+        update={"from_place": "M1", "to_place": "$M$", "start_s": 13.0, "end_s": 20.0, "chi_square": 30.0}
+        | {"noise_scale": 10.0, "broken": True, "why": "odometry misses the next mark"}
+    )
+    return ReferenceRecord(
+        kind="dense truth" if evidence == "A" else "marks",
+        share_known=1.0 if evidence == "A" else 0.57,
+        position_std_m=number(0.002, n=880),
+        intervals=[] if evidence == "A" else [closing, closing, missing],
+    )
+
+
 def corrections(judged: bool) -> CorrectionSummary:
     return CorrectionSummary(
         offered=6,
@@ -113,11 +160,13 @@ def corrections(judged: bool) -> CorrectionSummary:
         hurt=1 if judged else None,
         neutral=1 if judged else None,
         undecided=0 if judged else None,
+        unreferenced=0 if judged else None,
+        goals=[aim_corrections(judged)],
         jump_rms_m=number(0.034, 0.021, 0.062, n=4),
         jump_max_m=number(0.07, n=4),
         jump_max_rad=number(0.01, n=4),
         longest_without_s=3.5,
-        why={} if judged else {"helped": "judging single corrections needs a dense ground truth"},
+        why={} if judged else {"helped": NOTHING_TO_JUDGE_BY},
     )
 
 
@@ -161,15 +210,14 @@ def estimators(evidence: str) -> dict[str, EstimatorResult]:
             consistency=consistency(nis),
             corrections=fixes,
             shots=all_bands(share) if referenced else [],
+            on_target=[OnTarget(goal="east bin", share=number(share, 0.4, 0.9))] if referenced else [],
             why=why,
         )
 
     found = {"dead_reckoning": one(reckoning, None, None, 0.5)}
     if evidence != "D":
-        found[FILTER] = one(fused, corrections(evidence == "A"), 1.83, 8.0 / 12.0)
-        found[MARKUP_NAME] = one(
-            errors(number(0.2, 0.16, 0.28), number(0.3), 0.8), corrections(evidence == "A"), 0.41, 0.25
-        )
+        found[FILTER] = one(fused, corrections(referenced), 1.83, 8.0 / 12.0)
+        found[MARKUP_NAME] = one(errors(number(0.2, 0.16, 0.28), number(0.3), 0.8), corrections(referenced), 0.41, 0.25)
     return found
 
 
@@ -194,6 +242,7 @@ def session_result(evidence: str, name: str) -> SessionResult:
                 code="gyro_bias", severity="note", where="", message="[bold]the gyro drifts", value=None, remedy=""
             ),
         ],
+        reference=reference(evidence),
         estimators=estimators(evidence),
         estimators_left_out={"onboard": "the log has no [onboard] table"},
     )
@@ -233,8 +282,14 @@ def track(evidence: str, scale: float, filtering: bool) -> EstimatorTrack:
                 row=[1, 2, 3, 4, 5, 6],
                 jump_m=[0.03, 0.0, 0.04, 0.0, 0.001, 0.02],
                 outcome=["accepted", "range", "accepted", "gate", "accepted", "accepted"],
-                verdict=["helped", None, "hurt", None, "neutral", "helped"] if evidence == "A" else [None] * 6,
-                error_after_m=[0.01, 0.02, 0.05, 0.02, 0.02, 0.01] if evidence == "A" else [None] * 6,
+                verdict=["helped", None, "hurt", None, "neutral", "helped"] if referenced else [None] * 6,
+                error_after_m=[0.01, 0.02, 0.05, 0.02, 0.02, 0.01] if referenced else [None] * 6,
+                aims={
+                    "east bin": AimMarks(
+                        verdict=["helped", None, "hurt", None, "hurt", "undecided"] if referenced else [None] * 6,
+                        kick_rad=[0.01, None, 0.02, None, 0.0, 0.063],
+                    )
+                },
             )
             if filtering
             else None
@@ -291,9 +346,9 @@ def session_tracks(evidence: str, name: str) -> SessionTracks:
                 )
             ],
         ),
-        reference="dense truth" if evidence == "A" else "none",
-        reference_x_m=[0.7, 1.6, 3.1] if evidence == "A" else [],
-        reference_y_m=[0.8, 1.0, 0.8] if evidence == "A" else [],
+        reference={"A": "dense truth", "B": "odometry between marks"}.get(evidence, "none"),
+        reference_x_m={"A": [0.7, 1.6, 3.1], "B": [0.7, None, 3.1]}.get(evidence, []),
+        reference_y_m={"A": [0.8, 1.0, 0.8], "B": [0.8, None, 0.8]}.get(evidence, []),
         visits=[Place(name="S1", x_m=0.7, y_m=0.8)] if evidence in "AB" else [],
         openings=[
             Opening(

@@ -97,7 +97,15 @@ def test_error_axes_say_what_they_show(session):
 def test_errors_at_marks_when_there_is_no_truth(evaluation_b):
     drawn = plot_error_over_time(evaluation_b.tracks.sessions[0], METRIC)
     assert "at the mark visits" in drawn.axes.get_title()
-    # nothing was judged, so "hurt (0)" would be a claim
+    assert drawn.panels[FILTER].strip.get_yticklabels()[0].get_text() == "hurt (1)"
+
+
+def test_without_anything_to_judge_by_no_count_of_hurting_fixes_is_claimed(evaluation_b):
+    session = evaluation_b.tracks.sessions[0]
+    track = session.estimators[FILTER]
+    unjudged = track.corrections.model_copy(update={"verdict": [None] * len(track.corrections.verdict)})
+    estimators = {FILTER: track.model_copy(update={"corrections": unjudged})}
+    drawn = plot_error_over_time(session.model_copy(update={"estimators": estimators}), METRIC)
     assert drawn.panels[FILTER].strip.get_yticklabels()[0].get_text() == "hurt (unknown)"
 
 

@@ -27,6 +27,8 @@ def test_every_file_is_there(evaluation_a):
         "shots.csv",
         "drift.csv",
         "landings.csv",
+        "aim.csv",
+        "reference.csv",
     }
 
 

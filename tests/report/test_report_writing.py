@@ -14,6 +14,8 @@ NAMES = [
     "tracks.json",
     "summary.csv",
     "corrections.csv",
+    "aim.csv",
+    "reference.csv",
     "shots.csv",
     "drift.csv",
     "landings.csv",

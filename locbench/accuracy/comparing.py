@@ -145,9 +145,9 @@ def against_truth(estimate: Estimate, motion: Motion, reference: Reference, stre
 def evenly(estimate: Estimate, motion: Motion, judge: Judge, spacing_s: float, stretch: int) -> Comparison:
     """Return the comparison at evenly spaced times of one stretch; NaN references where the judge knows nothing."""
     times = np.arange(motion.time_s[0], motion.time_s[-1], spacing_s)
-    pose, covariance = judge.at(times)
+    known = judge.at(times)
     sampled = sample_track(estimate.track, motion, estimate.noise, times)
-    return _comparison(sampled, pose, covariance, motion, stretch, np.arange(len(times)))
+    return _comparison(sampled, known.pose, known.covariance, motion, stretch, np.arange(len(times)))
 
 
 def visits_on_reference(marks: MarkVisits, reference: Reference) -> MarkVisits:

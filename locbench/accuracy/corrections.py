@@ -4,16 +4,15 @@ import numpy as np
 
 from locbench.fusion import Corrections
 from locbench.odometry import Motion
-from locbench.reference import Judge
+from locbench.reference import KnownPoses
 from locbench.statistics import CorrectionVerdict, judge_corrections
 
 __all__ = ["judged", "longest_without_fix"]
 
 
-def judged(corrections: Corrections, reference: Judge) -> list[CorrectionVerdict | None]:
-    """Return a verdict per accepted correction, None per refused one; each is judged at its arrival."""
-    truth, covariance = reference.at(corrections.arrived_s)
-    verdicts = judge_corrections(corrections.before, corrections.after, truth, covariance[:, :2, :2])
+def judged(corrections: Corrections, known: KnownPoses) -> list[CorrectionVerdict | None]:
+    """Return a verdict per accepted correction, None per refused one; `known` holds the poses at the arrivals."""
+    verdicts = judge_corrections(corrections.before, corrections.after, known.pose, known.covariance[:, :2, :2])
     return [v if ok else None for v, ok in zip(verdicts, corrections.accepted, strict=True)]
 
 

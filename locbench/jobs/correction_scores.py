@@ -10,7 +10,7 @@ from locbench.arrays import FloatArray
 from locbench.fusion import Corrections, Rule
 from locbench.jobs.replaying import EstimatorRun, SessionRun
 from locbench.odometry import Motion
-from locbench.reference import Judge, SmoothedReference
+from locbench.reference import KnownPoses, SmoothedReference
 from locbench.results import (
     CorrectionSummary,
     GoalCorrections,
@@ -51,7 +51,7 @@ def correction_summary(run: SessionRun, estimator: EstimatorRun) -> CorrectionSu
         accepted=counts[None],
         rejected={str(rule): counts[rule] for rule in Rule if counts[rule]},
         **_verdict_counts(verdict for stretch in judgement.verdicts for verdict in stretch),
-        unreferenced=_unreferenced(parts, run.judges) if judged else None,
+        unreferenced=_unreferenced(parts, judgement.known) if judged else None,
         goals=[_goal_corrections(kicks, run) for kicks in judgement.kicks.values()],
         jump_rms_m=root_mean_square(jumps, effective_sample_size(jumps)),
         jump_max_m=largest(np.linalg.norm(jumps, axis=1)),
@@ -69,14 +69,10 @@ def _verdict_counts(verdicts: Iterable[CorrectionVerdict | None]) -> dict[str, i
     return {str(word): counts[word] if counts else None for word in CorrectionVerdict}
 
 
-def _unreferenced(parts: Sequence[Corrections], judges: Sequence[Judge | None]) -> int:
+def _unreferenced(parts: Sequence[Corrections], known: Sequence[KnownPoses | None]) -> int:
     """Return how many accepted corrections came while nothing told where the robot was."""
-    known = [
-        np.isfinite(judge.at(part.arrived_s[part.accepted])[0][:, 0])
-        for part, judge in zip(parts, judges, strict=True)
-        if judge is not None
-    ]
-    return int(np.sum(~np.concatenate(known)))
+    pairs = zip(parts, known, strict=True)
+    return sum(int(np.sum(part.accepted & ~poses.known)) for part, poses in pairs if poses is not None)
 
 
 def _goal_corrections(kicks: Sequence[AimKicks], run: SessionRun) -> GoalCorrections:
@@ -119,17 +115,13 @@ def reference_record(run: SessionRun) -> ReferenceRecord | None:
     pairs = [(judge, motion) for judge, motion in zip(run.judges, run.motions, strict=True) if judge is not None]
     if not pairs:
         return None
-    poses, covariances = [], []
-    for judge, motion in pairs:
-        pose, covariance = judge.at(np.arange(motion.time_s[0], motion.time_s[-1], _SPACING_S))
-        poses.append(pose)
-        covariances.append(covariance)
-    known = np.isfinite(np.concatenate(poses)[:, 0])
+    found = [judge.at(np.arange(motion.time_s[0], motion.time_s[-1], _SPACING_S)) for judge, motion in pairs]
+    known = np.concatenate([part.known for part in found])
     smoothed = [judge for judge, _ in pairs if isinstance(judge, SmoothedReference)]
     return ReferenceRecord(
         kind="marks" if smoothed else "dense truth",
         share_known=float(np.mean(known)),
-        position_std_m=_median_std(np.concatenate(covariances)[known]),
+        position_std_m=_median_std(np.concatenate([part.covariance for part in found])[known]),
         intervals=[interval for judge in smoothed for interval in _intervals(judge)],
     )
 

@@ -12,7 +12,7 @@ from locbench.config import FieldConfig
 from locbench.config.field import Goal, HorizontalOpening
 from locbench.fusion import Corrections, Estimate
 from locbench.jobs.replaying import EstimatorRun, SessionRun
-from locbench.reference import Judge
+from locbench.reference import KnownPoses
 from locbench.results import (
     AimMarks,
     CorrectionMarks,
@@ -84,7 +84,7 @@ def _draw_reference(run: SessionRun) -> tuple[Literal["dense truth", "odometry b
     if run.reference is not None:
         return "dense truth", _thinned(run.reference.pose, _PATH_POINTS)
     parts = [
-        judge.at(np.linspace(motion.time_s[0], motion.time_s[-1], _PATH_POINTS // len(run.motions)))[0]
+        judge.at(np.linspace(motion.time_s[0], motion.time_s[-1], _PATH_POINTS // len(run.motions))).pose
         for judge, motion in zip(run.judges, run.motions, strict=True)
         if judge is not None
     ]
@@ -143,7 +143,7 @@ def _draw_estimator(run: SessionRun, estimator: EstimatorRun) -> EstimatorTrack:
         ellipses=[e for estimate in estimator.estimates for e in _ellipses(estimate, len(estimator.estimates))],
         truth_error=None if estimator.truth is None else _error_series(estimator.truth),
         mark_error=None if estimator.marks is None else _error_series(estimator.marks),
-        corrections=_draw_corrections(run.judges, estimator),
+        corrections=_draw_corrections(estimator),
         drift=[] if estimator.drift is None else _drift_points(estimator.drift),
         landings=[point for shots in estimator.shots for point in _landings(run, shots)],
     )
@@ -202,9 +202,8 @@ def _error_series(comparison: Comparison) -> ErrorSeries:
     )
 
 
-def _draw_corrections(judges: Sequence[Judge | None], estimator: EstimatorRun) -> CorrectionMarks | None:
-    pairs = [(e.corrections, j) for e, j in zip(estimator.estimates, judges, strict=True) if e.corrections is not None]
-    parts = [corrections for corrections, _ in pairs]
+def _draw_corrections(estimator: EstimatorRun) -> CorrectionMarks | None:
+    parts = [estimate.corrections for estimate in estimator.estimates if estimate.corrections is not None]
     if not parts:
         return None
     verdicts: list[CorrectionVerdict | None] = [v for stretch in estimator.judgement.verdicts for v in stretch]
@@ -217,7 +216,11 @@ def _draw_corrections(judges: Sequence[Judge | None], estimator: EstimatorRun) -
         jump_m=[round(float(jump), 6) for part in parts for jump in part.jump_m],
         outcome=outcomes,
         verdict=[None if v is None else str(v) for v in verdicts] if verdicts else [None] * len(outcomes),
-        error_after_m=[size for part, judge in pairs for size in _errors_after(part, judge)],
+        error_after_m=[
+            size
+            for part, known in zip(parts, estimator.judgement.known, strict=True)
+            for size in _errors_after(part, known)
+        ],
         aims={goal: _aim_marks(kicks) for goal, kicks in estimator.judgement.kicks.items()},
     )
 
@@ -229,11 +232,10 @@ def _aim_marks(kicks: Sequence[AimKicks]) -> AimMarks:
     )
 
 
-def _errors_after(corrections: Corrections, judge: Judge | None) -> list[float | None]:
-    if judge is None:
+def _errors_after(corrections: Corrections, known: KnownPoses | None) -> list[float | None]:
+    if known is None:
         return [None] * len(corrections)
-    truth, _ = judge.at(corrections.arrived_s)
-    return _sparse(np.linalg.norm(corrections.after[:, :2] - truth[:, :2], axis=1))
+    return _sparse(np.linalg.norm(corrections.after[:, :2] - known.pose[:, :2], axis=1))
 
 
 def _drift_points(segments: DriftSegments) -> list[DriftPoint]:

@@ -8,7 +8,7 @@ from locbench.config import ShooterConfig
 from locbench.config.field import Goal
 from locbench.fusion import Estimate
 from locbench.odometry import Motion
-from locbench.reference import Judge, dense_reference, smoothed_reference
+from locbench.reference import Judge, KnownPoses, dense_reference, smoothed_reference
 from locbench.session import Session
 from locbench.shots import AimKicks, aim_kicks, time_on_target
 from locbench.statistics import CorrectionVerdict, UncertainNumber
@@ -24,6 +24,9 @@ class Judgement:
 
     Attributes
     ----------
+    known
+        Where the robot was at the arrival of every detection offered, one entry per stretch with corrections; None
+        where nothing could tell.
     verdicts
         One list per stretch with corrections, one entry per detection offered; no list without anything to judge by.
     kicks
@@ -32,6 +35,7 @@ class Judgement:
         Per goal; empty without anything to judge by.
     """
 
+    known: tuple[KnownPoses | None, ...]
     verdicts: tuple[list[CorrectionVerdict | None], ...]
     kicks: Mapping[str, tuple[AimKicks, ...]]
     on_target: Mapping[str, UncertainNumber]
@@ -59,14 +63,19 @@ def judge_estimator(
     shooter: ShooterConfig | None,
 ) -> Judgement:
     """Return the judgement of one estimator; estimates, motions and judges have one entry per stretch."""
-    pairs = [(e.corrections, judge) for e, judge in zip(estimates, judges, strict=True) if e.corrections is not None]
+    pairs = [
+        (e.corrections, None if judge is None else judge.at(e.corrections.arrived_s))
+        for e, judge in zip(estimates, judges, strict=True)
+        if e.corrections is not None
+    ]
     places = [
         evenly(estimate, motion, judge, _SPACING_S, stretch)
         for stretch, (estimate, motion, judge) in enumerate(zip(estimates, motions, judges, strict=True))
         if judge is not None
     ]
     return Judgement(
-        verdicts=tuple(judged(corrections, judge) for corrections, judge in pairs if judge is not None),
-        kicks={goal.name: tuple(aim_kicks(fixes, judge, goal, shooter) for fixes, judge in pairs) for goal in goals},
+        known=tuple(known for _, known in pairs),
+        verdicts=tuple(judged(corrections, known) for corrections, known in pairs if known is not None),
+        kicks={goal.name: tuple(aim_kicks(fixes, known, goal, shooter) for fixes, known in pairs) for goal in goals},
         on_target={goal.name: time_on_target(joined(places), goal, shooter) for goal in goals} if places else {},
     )

@@ -4,9 +4,10 @@ from typing import TypeAlias
 
 from locbench.reference.closure import Closure
 from locbench.reference.dense import Reference, dense_reference
+from locbench.reference.known import KnownPoses
 from locbench.reference.marks import SmoothedReference, smoothed_reference
 
-__all__ = ["Closure", "Judge", "Reference", "SmoothedReference", "dense_reference", "smoothed_reference"]
+__all__ = ["Closure", "Judge", "KnownPoses", "Reference", "SmoothedReference", "dense_reference", "smoothed_reference"]
 
 Judge: TypeAlias = Reference | SmoothedReference
 """What can say where the robot was, and how surely, at any time."""

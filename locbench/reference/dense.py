@@ -6,6 +6,7 @@ import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray
 from locbench.geometry import interpolate_poses
+from locbench.reference.known import KnownPoses
 from locbench.session import PoseTrack
 
 __all__ = ["Reference", "dense_reference"]
@@ -28,13 +29,13 @@ class Reference:
         """Return poses (M, 3), linearly interpolated; NaN outside the track and in its gaps."""
         return interpolate_poses(self.time_s, self.pose, self.gap_before, times_s)
 
-    def at(self, times_s: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return poses (M, 3) and covariances (M, 3, 3), field frame; NaN outside the track and in its gaps."""
+    def at(self, times_s: FloatArray) -> KnownPoses:
+        """Return the poses at M times with their covariances; nothing is known outside the track and in its gaps."""
         pose = self.poses_at(times_s)
         variances = np.array([self.position_std_m, self.position_std_m, self.heading_std_rad]) ** 2
         covariance = np.tile(np.diag(variances), (len(pose), 1, 1))
         covariance[~np.isfinite(pose[:, 0])] = np.nan
-        return pose, covariance
+        return KnownPoses(pose, covariance)
 
 
 def dense_reference(truth: PoseTrack) -> Reference:

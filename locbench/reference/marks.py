@@ -11,6 +11,7 @@ from locbench.config import MotionNoise
 from locbench.odometry import Motion, Travel, travel_since
 from locbench.reference.bridge import bridged, carried_on
 from locbench.reference.closure import Closure, close_intervals
+from locbench.reference.known import KnownPoses
 from locbench.reference.smoother import Fixes, Smoothed, smooth
 from locbench.session import MarkVisits, StartPose
 
@@ -49,8 +50,8 @@ class SmoothedReference:
         unbroken = np.append(~self.closure.broken, False)
         return np.asarray((on_mark | ((before >= 0) & unbroken[before])) & self.smoothed.converged)
 
-    def at(self, times_s: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return poses (M, 3) and covariances (M, 3, 3), field frame; NaN where the reference is broken or ends."""
+    def at(self, times_s: FloatArray) -> KnownPoses:
+        """Return the poses at M times with their covariances; nothing is known where the reference is broken."""
         times_s = np.asarray(times_s, dtype=float)
         pose, covariance = np.full((len(times_s), 3), np.nan), np.full((len(times_s), 3, 3), np.nan)
         known = np.flatnonzero(self.known(times_s))
@@ -58,7 +59,7 @@ class SmoothedReference:
         for fix in np.unique(before):
             rows = known[before == fix]
             pose[rows], covariance[rows] = self._after(int(fix), times_s[rows])
-        return pose, covariance
+        return KnownPoses(pose, covariance)
 
     def _after(self, fix: int, times_s: FloatArray) -> tuple[FloatArray, FloatArray]:
         begin_s = float(self.time_s[fix])

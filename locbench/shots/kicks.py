@@ -9,7 +9,7 @@ from locbench.config import ShooterConfig
 from locbench.config.field import Goal
 from locbench.config.shooter import Turret
 from locbench.fusion import Corrections
-from locbench.reference import Judge
+from locbench.reference import KnownPoses
 from locbench.shots.landing import aim_angle, goal_seen, goal_seen_covariance
 from locbench.statistics import CorrectionVerdict, judge_corrections
 
@@ -36,38 +36,39 @@ class AimKicks:
     kick_rad: FloatArray
 
 
-def aim_kicks(corrections: Corrections, judge: Judge | None, goal: Goal, shooter: ShooterConfig | None) -> AimKicks:
+def aim_kicks(
+    corrections: Corrections, known: KnownPoses | None, goal: Goal, shooter: ShooterConfig | None
+) -> AimKicks:
     """Return what every detection offered did to the aim at a goal.
 
     Parameters
     ----------
     corrections
         The detections offered.
-    judge
-        What knows where the robot was; None leaves every verdict out.
+    known
+        Where the robot was at each arrival; None leaves every verdict out.
     goal
         The goal.
     shooter
         The turret; None is one on the reference point that turns without end.
     """
     centre = np.array([goal.x, goal.y])
-    verdicts = [None] * len(corrections) if judge is None else judged_landings(corrections, judge, centre)
+    verdicts = [None] * len(corrections) if known is None else judged_landings(corrections, known, centre)
     kick = _kicks(corrections, centre, Turret() if shooter is None else shooter.turret)
     return AimKicks(goal.name, tuple(verdicts), np.where(corrections.accepted, kick, np.nan))
 
 
-def judged_landings(corrections: Corrections, judge: Judge, goal: FloatArray) -> list[CorrectionVerdict | None]:
+def judged_landings(corrections: Corrections, known: KnownPoses, goal: FloatArray) -> list[CorrectionVerdict | None]:
     """Return whether each accepted correction moved the landing point nearer to the goal (2,), None per refused one.
 
     The test is the one for poses, made where the robot sees the goal: a shot misses by as much as the believed and the
     true place of the goal are apart in the robot's frame.
     """
-    pose, covariance = judge.at(corrections.arrived_s)
     verdicts = judge_corrections(
         goal_seen(corrections.before, goal),
         goal_seen(corrections.after, goal),
-        goal_seen(pose, goal),
-        goal_seen_covariance(pose, covariance, goal),
+        goal_seen(known.pose, goal),
+        goal_seen_covariance(known.pose, known.covariance, goal),
     )
     return [v if ok else None for v, ok in zip(verdicts, corrections.accepted, strict=True)]
 

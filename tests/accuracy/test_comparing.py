@@ -178,7 +178,7 @@ def test_corrections_are_judged_against_the_truth():
     config = fusion()
     found = detections(DRIVE, POSES - SHIFT, count=60)
     corrections = fuse(DRIVE, START, sightings(found, config), config, NOISE).corrections
-    verdicts = judged(corrections, TRUTH)
+    verdicts = judged(corrections, TRUTH.at(corrections.arrived_s))
     assert all((v is None) == (not ok) for v, ok in zip(verdicts, corrections.accepted, strict=True))
     truth = TRUTH.poses_at(corrections.arrived_s)[:, :2]
     before = np.linalg.norm(corrections.before[:, :2] - truth, axis=1)
@@ -232,7 +232,7 @@ def test_a_reference_with_a_gap_leaves_corrections_inside_it_undecided():
     corrections = fuse(DRIVE, START, sightings(found, config), config, NOISE).corrections
     inside = (corrections.arrived_s > DRIVE.time_s[99]) & (corrections.arrived_s < DRIVE.time_s[200])
     decided = {CorrectionVerdict.HELPED, CorrectionVerdict.HURT}
-    verdicts = judged(corrections, broken)
+    verdicts = judged(corrections, broken.at(corrections.arrived_s))
     assert inside.sum() > 5
     assert not any(verdict in decided for verdict, gone in zip(verdicts, inside, strict=True) if gone)
     assert any(verdict in decided for verdict, gone in zip(verdicts, inside, strict=True) if not gone)

@@ -152,7 +152,8 @@ def test_the_reference_is_as_sure_as_it_is_right():
     squared = []
     for seed in range(200):
         drive, times, _, truth, fixed = _drawn_world(seed, fixes=4)
-        pose, covariance = _reference(drive, times, fixed).at(times[:-1])
+        found = _reference(drive, times, fixed).at(times[:-1])
+        pose, covariance = found.pose, found.covariance
         error = _signed(pose - truth[:-1])
         known = np.isfinite(pose[:, 0])
         # one time per world: errors within one hang together
@@ -180,7 +181,7 @@ def test_a_slip_breaks_its_own_interval_and_no_other():
     slip_s = (times[4] + times[5]) / 2.0
     reference = _reference(_slipped(drive, slip_s, np.array([0.15, 0.0, 0.05])), times, fixed)
     assert np.flatnonzero(reference.closure.broken).tolist() == [4]
-    pose, _ = reference.at(np.append(times[:-1], slip_s))
+    pose = reference.at(np.append(times[:-1], slip_s)).pose
     assert np.isnan(pose[-1]).all()
     # the marks themselves stay as sure as they were
     assert np.max(np.linalg.norm(pose[:-1, :2] - truth[:-1, :2], axis=1)) < 0.012
@@ -211,7 +212,8 @@ def test_nothing_is_known_after_the_last_mark():
     reference = _reference(drive, times, fixed)
     after = np.array([times[-1], times[-1] + 0.01, drive.time_s[0] - 1.0])
     assert reference.known(after).tolist() == [True, False, False]
-    pose, covariance = reference.at(after)
+    found = reference.at(after)
+    pose, covariance = found.pose, found.covariance
     assert np.isfinite(pose[0]).all()
     assert np.isnan(pose[1:]).all()
     assert np.isnan(covariance[1:]).all()
@@ -222,7 +224,8 @@ def test_a_robot_that_never_moved_is_where_its_marks_are():
     still = Motion.from_increments(0.1 * np.arange(count), np.zeros((count, 3)), np.zeros(count, dtype=bool))
     fixed = np.tile([1.0, 2.0, 0.3], (3, 1))
     reference = _reference(still, np.array([0.0, 1.0, 3.0]), fixed)
-    pose, covariance = reference.at(np.array([0.0, 0.5, 2.0, 3.0]))
+    found = reference.at(np.array([0.0, 0.5, 2.0, 3.0]))
+    pose, covariance = found.pose, found.covariance
     np.testing.assert_allclose(pose, np.tile(fixed[0], (4, 1)), atol=1e-12)
     # three readings of one place: a third of the variance, two of which are the marks'
     weights = 1.0 / START_STDS[0] ** 2 + 2.0 / MARK_STDS[0] ** 2

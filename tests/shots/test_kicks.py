@@ -8,7 +8,7 @@ from locbench.config import ShooterConfig
 from locbench.config.shooter import Turret
 from locbench.fusion import Corrections, Rule
 from locbench.geometry import compose
-from locbench.reference import Reference
+from locbench.reference import KnownPoses
 from locbench.shots import aim_kicks, landing_offset
 from locbench.shots.landing import aim_angle, goal_seen, goal_seen_covariance
 from locbench.statistics import CorrectionVerdict
@@ -36,8 +36,7 @@ def _corrections(before, after, rejected=None):
 
 
 def _truth(pose, stds=(0.0, 0.0)):
-    poses = np.tile(np.asarray(pose, dtype=float), (2, 1))
-    return Reference(np.array([0.0, 100.0]), poses, np.zeros(2, dtype=bool), *stds)
+    return KnownPoses(np.array([pose], dtype=float), np.diag(np.square([stds[0], *stds]))[np.newaxis])
 
 
 def _shooter(**turret):

@@ -1,5 +1,7 @@
 """Small values made by hand for tests: motions, fields, detections."""
 
+import dataclasses
+
 import numpy as np
 
 from locbench.accuracy import Comparison
@@ -67,12 +69,16 @@ def detections(drive: Motion, truth: np.ndarray, count: int = 25, seed: int = 3,
         captured_s=captured,
         arrived_s=captured + rng.uniform(0.0, latest_s, size=count),
         tag=rng.integers(1, 5, size=count),
+        other_tags=np.empty((count, 0), dtype=np.int64),
+        tag_count=np.ones(count, dtype=np.int64),
         row=np.arange(1, count + 1),
         value=value,
+        own_covariance=np.full((count, 3, 3), np.nan),
         range_m=np.where(rng.uniform(size=count) < 0.2, np.nan, rng.uniform(0.5, 4.0, size=count)),
         view_angle_rad=rng.uniform(0, 1.2, size=count),
+        reprojection_ratio=np.full(count, np.nan),
         slant=False,
-        mount=np.zeros(3),
+        mount=np.zeros((count, 6)),
     )
 
 
@@ -87,17 +93,15 @@ def range_detections(drive: Motion, truth: np.ndarray, count: int = 25, seed: in
         antenna = pose[:2] + np.array([c * mount[0] - s * mount[1], s * mount[0] + c * mount[1]])
         line = [*(antenna - tags[int(tag)][:2]), mount[2] - tags[int(tag)][2]]
         ranges.append(np.linalg.norm(line))
-    return Detections(
+    return dataclasses.replace(
+        poses,
         kind=TagKind.RANGE,
-        captured_s=poses.captured_s,
-        arrived_s=poses.arrived_s,
-        tag=poses.tag,
-        row=poses.row,
         value=np.array(ranges)[:, np.newaxis],
+        own_covariance=np.full((count, 1, 1), np.nan),
         range_m=np.array(ranges),
         view_angle_rad=np.full(count, np.nan),
         slant=True,
-        mount=mount,
+        mount=np.tile([*mount, 0.0, 0.0, 0.0], (count, 1)),
     )
 
 

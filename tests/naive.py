@@ -104,7 +104,7 @@ class _NaiveFilter:
 
             def expected(pose):
                 c, s = math.cos(pose[2]), math.sin(pose[2])
-                mx, my, mz = d.mount
+                mx, my, mz = d.mount[i, :3]
                 height = tag[2] - mz if d.slant else 0.0
                 return np.array(
                     [

@@ -97,8 +97,7 @@ def test_verdicts_are_frozen_at_arrival():
     config = fusion()
     found = detections(DRIVE, TRUTH)
     keep = found.arrived_s < np.median(found.arrived_s)
-    names = ["captured_s", "arrived_s", "tag", "row", "value", "range_m", "view_angle_rad"]
-    early = dataclasses.replace(found, **{name: getattr(found, name)[keep] for name in names})
+    early = found.chosen(keep)
     few = fuse(DRIVE, START, sightings(early, config), config, NOISE).corrections
     many = fuse(DRIVE, START, sightings(found, config), config, NOISE).corrections
     assert many.rejected_by[: len(few)] == few.rejected_by

@@ -11,6 +11,7 @@ from locbench.errors import OutputError
 from locbench.session.writer import (
     DetectionRecord,
     OdometryRecord,
+    RobotPoses,
     SessionRecord,
     SourceFiles,
     TruthRecord,
@@ -40,9 +41,12 @@ def _record(root: Path, **changes) -> SessionRecord:
             captured_s=np.array([0.0011]),
             arrived_s=np.array([0.0512]),
             tag=np.array([4]),
-            pose=np.array([[0.0254, -0.508, np.radians(-45.0)]]),
-            range_m=np.array([2.54]),
-            view_angle_rad=np.radians([12.34]),
+            readings=RobotPoses(
+                pose=np.array([[0.0254, -0.508, np.radians(-45.0)]]),
+                range_m=np.array([2.54]),
+                view_angle_rad=np.radians([12.34]),
+            ),
+            mount="front",
         ),
         "visits": VisitRecord(('A, "upper"', "B"), np.array([1.0, 3.0]), np.array([2.25, 4.5])),
         "truth": TruthRecord(np.array([0.0, 0.02]), np.array([[1.0, 2.0, 0.0], [1.0005, -1e-9, np.radians(90.0)]])),

@@ -116,7 +116,7 @@ class Detections:
         range_bearing: (M, 2) and bearing: (M, 1), the bearing counter-clockwise from the optical axis in the camera's
         own axes. range: (M, 1). Headings are NaN where missing.
     own_covariance
-        (M, D, D) of the value as the log's own spread columns have it; NaN where it has none.
+        (M, D, D) of the value as the log's own spread columns have it; variances are NaN where it has none.
     range_m, view_angle_rad
         (M,) as the detection reports them (of a tag_pose as they follow from it); NaN where it does not. Ranges are
         horizontal unless `slant`.

@@ -5,7 +5,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from logs import SmallLog
 
+from locbench.errors import UsageError
 from locbench.jobs.evaluate import evaluate
 from locbench.jobs.simulate import simulate
 
@@ -104,3 +106,67 @@ def test_the_replacing_mode_takes_tag_poses(tmp_path, tag_poses):
     # every fix as good as tags alone, carried on by odometry
     assert replaced.truth.position_rms_m.value < session.estimators["tags_only"].truth.position_rms_m.value
     assert np.isfinite(replaced.consistency.nis_median.value)
+
+
+def _small(folder: Path, heading: bool = True, **spread: float) -> Path:
+    """The small log with tag poses of the tag straight ahead, level camera, some with a spread of their own."""
+    log = SmallLog(folder).with_tags()
+    table = log.tables["tags.csv"]
+    poses = table[["x", "y", "h"]].to_numpy()
+    turn = np.radians(poses[:, 2])
+    # tag 1 at (4, 2) faces 180 deg; the camera sits 0.1 m ahead
+    east, north = 4.0 - poses[:, 0], 2.0 - poses[:, 1]
+    table["ahead"] = np.cos(turn) * east + np.sin(turn) * north - 0.1
+    table["aside"] = -np.sin(turn) * east + np.cos(turn) * north
+    table["facing"] = 180.0 - poses[:, 2]
+    for name, value in spread.items():
+        table[name] = value
+    text = log.parts["tags"].replace("robot_pose", "tag_pose").replace('"x"', '"ahead"').replace('"y"', '"aside"')
+    text = text.replace('column = "h"', 'column = "facing"')
+    if not heading:
+        text = text.replace('heading = { column = "facing", unit = "deg" }\n', "")
+    columns = "".join(f'{name} = {{ column = "{name}", unit = "m" }}\n' for name in spread)
+    log.parts["tags"] = text + columns
+    return log.with_truth().write()
+
+
+def _fusion(folder: Path, text: str) -> Path:
+    (folder / "fusion.toml").write_text(f'name = "f"\n{text}')
+    return folder / "fusion.toml"
+
+
+def test_exact_tag_poses_alone_give_the_exact_pose(tmp_path):
+    session = evaluate([_small(tmp_path)]).results.sessions[0]
+    alone = session.estimators["tags_only"].truth
+    # held up to half a second between fixes 0.2 s apart, 40 ms late, at half a metre a second
+    assert alone.position_max_m.value < 0.51 * 0.25
+    assert alone.position_rms_m.value < 0.08
+    assert session.estimators["default_kalman"].truth.position_max_m.value < 1e-3
+
+
+def test_tag_poses_without_headings_give_no_pose_alone_and_replace_none(tmp_path):
+    folder = _small(tmp_path, heading=False)
+    session = evaluate([folder]).results.sessions[0]
+    assert session.estimators_left_out["tags_only"] == (
+        "one detection of kind tag_pose without heading does not give a pose"
+    )
+    assert session.estimators["default_kalman"].truth.position_max_m.value < 1e-3
+    for mode in ("replace", "fixed_gain"):
+        with pytest.raises(UsageError, match=r"needs whole poses.*has 41 detections without the tag's heading"):
+            evaluate([folder], [_fusion(folder, f'[correction]\nmode = "{mode}"\n')])
+
+
+def test_the_logs_own_spread_must_be_there_to_be_used(tmp_path):
+    folder = _small(tmp_path / "bare")
+    with pytest.raises(UsageError) as caught:
+        evaluate([folder], [_fusion(folder, '[tag_noise]\nsource = "log"\n')])
+    for part in ("fusion.toml: tag_noise.source", "no standard deviations of its own", "x_std and y_std"):
+        assert part in str(caught.value)
+    folder = _small(tmp_path / "own", x_std=0.05, y_std=0.05)
+    wide = evaluate([folder], [_fusion(folder, '[tag_noise]\nsource = "log"\nscale = 20.0\n')])
+    narrow = evaluate([folder], [_fusion(folder, '[tag_noise]\nsource = "log"\nscale = 0.05\n')])
+    sure = [answer.results.sessions[0].estimators["f"].truth.position_rms_m.value for answer in (narrow, wide)]
+    jumps = [answer.results.sessions[0].estimators["f"].corrections.jump_rms_m.value for answer in (narrow, wide)]
+    assert max(sure) < 2e-3
+    # a fix believed to be good moves the pose further
+    assert jumps[0] > 2 * jumps[1]

@@ -9,11 +9,15 @@ from hypothesis import strategies as st
 from locbench.config import SessionConfig, load_config
 from locbench.errors import OutputError
 from locbench.session.writer import (
+    Bearings,
     DetectionRecord,
     OdometryRecord,
+    Ranges,
+    RangesAndBearings,
     RobotPoses,
     SessionRecord,
     SourceFiles,
+    TagPoses,
     TruthRecord,
     VisitRecord,
     toml_text,
@@ -132,3 +136,30 @@ def test_a_folder_that_cannot_be_written_is_an_output_error(tmp_path):
     (tmp_path / "file").write_text("in the way")
     with pytest.raises(OutputError):
         write_session(tmp_path / "file" / "out", _record(tmp_path))
+
+
+READINGS = {
+    "tag_pose": (
+        TagPoses(np.array([[2.54, -0.0254, 0.508]]), np.radians([179.5])),
+        "ahead_in,left_in,up_in,facing_deg",
+        "100,-1,20,179.5",
+    ),
+    "range_bearing": (RangesAndBearings(np.array([1.27]), np.radians([-3.25])), "range_in,bearing_deg", "50,-3.25"),
+    "bearing": (Bearings(np.radians([-3.25])), "bearing_deg", "-3.25"),
+    "range": (Ranges(np.array([1.27])), "range_in", "50"),
+}
+
+
+@pytest.mark.parametrize("kind", READINGS)
+@pytest.mark.parametrize("turning", [True, False])
+def test_every_kind_of_detection_is_written_with_the_camera_it_comes_from(tmp_path, kind, turning):
+    readings, header, cells = READINGS[kind]
+    yaw = np.radians([-90.0]) if turning else None
+    times = {"captured_s": np.array([0.001]), "arrived_s": np.array([0.05]), "tag": np.array([4])}
+    record = DetectionRecord(**times, readings=readings, mount='front "up"', turret_yaw_rad=yaw)
+    folder = _write(tmp_path, detections=record)
+    header, cells = (header + ",turret_deg", cells + ",-90") if turning else (header, cells)
+    assert (folder / "tags.csv").read_text() == f"t_shutter_ms,t_rx_ms,id,{header}\n1,50,4,{cells}\n"
+    tags = load_config(folder / "session.toml", SessionConfig).tags
+    assert (tags.kind, tags.mount) == (kind, 'front "up"')
+    assert (tags.turret_yaw is not None) == turning

@@ -43,6 +43,7 @@ class FindingCode(StrEnum):
     TILTED_MOUNT = "tilted_mount"
     TURRET_YAW = "turret_yaw"
     TAG_COUNT = "tag_count"
+    TAG_PLACE = "tag_place"
     SPREAD_MISSING = "spread_missing"
     HEADING_MISSING = "heading_missing"
     DUPLICATE_VISIT = "duplicate_visit"

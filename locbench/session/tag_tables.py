@@ -68,13 +68,33 @@ def read_detections(
         slant=isinstance(source, RangeSource | RangeBearingSource) and source.measured == "slant",
         mount=mount,
     )
-    return everything.chosen(usable)
+    found = everything.chosen(usable)
+    return found if _map_suffices(source, found, field, findings) else None
 
 
 def _arrival(table: Table, source: TagSource, captured: FloatArray | None, findings: FindingList) -> FloatArray | None:
     if source.arrived is not None:
         return time_column(table, source.arrived, source.offset, findings)
     return None if captured is None or source.latency is None else captured + source.latency
+
+
+def _map_suffices(source: TagSource, found: Detections, field: FieldConfig, findings: FindingList) -> bool:
+    """Refuse tags whose place is only half known where the other half counts: a default would be a wrong place."""
+    key, why = "", ""
+    if found.kind is TagKind.TAG_POSE and bool(np.any(np.isfinite(found.value[:, 2]))):
+        key, why = "facing", "the tag's heading is measured"
+    elif found.kind in (TagKind.BEARING, TagKind.RANGE_BEARING) and bool(np.any(found.mount[:, 4:] != 0.0)):
+        key, why = "z", "bearings from a camera with pitch or roll depend on heights"
+    seen = set(found.tag.tolist())
+    lacking = [tag.id for tag in field.tags if key and tag.id in seen and key not in tag.model_fields_set]
+    if lacking:
+        findings.error(
+            FindingCode.TAG_PLACE,
+            f"{why}, but the field file gives no {key} for some tags (ids {', '.join(map(str, lacking[:8]))})",
+            f"Add {key} to these tags in the field file",
+            file=source.file,
+        )
+    return not lacking
 
 
 def _reprojection_ratio(table: Table, source: TagSource, findings: FindingList) -> FloatArray | None:

@@ -170,6 +170,30 @@ def test_a_camera_that_looks_straight_up_gives_places_but_no_headings(tmp_path):
     assert np.all(np.isnan(log.read().detections.value[:, 2]))
 
 
+@pytest.mark.parametrize(
+    ("kind", "mount", "line", "refused"),
+    [
+        ("tag_pose", "", 'facing = "180 deg"\n', "gives no facing for some tags (ids 1)"),
+        ("tag_pose", TILTED, 'z = "0.55 m"\n', None),
+        ("bearing", TILTED, 'z = "0.55 m"\n', "gives no z for some tags (ids 1)"),
+        ("range_bearing", TILTED, 'z = "0.55 m"\n', "gives no z for some tags (ids 1)"),
+        ("bearing", "", 'z = "0.55 m"\n', None),
+        ("bearing", TILTED, 'facing = "180 deg"\n', None),
+    ],
+)
+def test_a_tag_whose_place_is_half_known_is_refused_where_the_other_half_counts(tmp_path, kind, mount, line, refused):
+    log = CameraLog(tmp_path, kind, mount)
+    field = (tmp_path / "field.toml").read_text()
+    assert line in field
+    (tmp_path / "field.toml").write_text(field.replace(line, "", 1))
+    if refused is None:
+        _assert_value(log.read().detections, log, kind)
+        return
+    with pytest.raises(SessionError) as caught:
+        log.read()
+    assert refused in str(caught.value)
+
+
 def test_missing_headings_are_noted(tmp_path):
     log = CameraLog(tmp_path, "tag_pose")
     log.tags.loc[4, "h"] = np.nan

@@ -14,6 +14,7 @@ from locbench.geometry import wrap_angle
 from locbench.odometry import dead_reckon
 from locbench.session import NO_TAG, TagKind
 from locbench.vision import as_robot_poses, measurement
+from locbench.vision.robot_poses import robot_poses, robot_poses_slope
 
 DRIVE = motion()
 TRUTH = dead_reckon(DRIVE, START.pose)
@@ -193,6 +194,17 @@ def test_tag_poses_with_a_heading_give_robot_poses():
 def test_other_detections_give_no_robot_pose(kind):
     found = camera_detections(kind, DRIVE, TRUTH, count=3)
     assert as_robot_poses(dataclasses.replace(found, value=found.value * np.nan), field()) is None
+
+
+@given(poses(), poses())
+def test_errors_of_a_tag_pose_carry_over_to_the_robot_pose(on_robot, on_field):
+    step = 1e-6
+    moved = [
+        robot_poses(np.array([on_robot + s * step * e]), on_field[np.newaxis])[0] for e in np.eye(3) for s in (1, -1)
+    ]
+    columns = [(moved[2 * i] - moved[2 * i + 1]) / (2 * step) for i in range(3)]
+    slope = robot_poses_slope(on_robot[np.newaxis], on_field[np.newaxis])[0]
+    np.testing.assert_allclose(slope, np.column_stack(columns), atol=1e-6)
 
 
 @given(st.integers(0, 5), st.floats(-0.5, 0.5), st.floats(-0.5, 0.5), st.floats(-0.3, 0.3))

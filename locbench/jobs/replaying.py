@@ -149,7 +149,7 @@ def _check_detections(fusion: FusionConfig, detections: Detections, session: str
         )
     if fusion.tag_noise.source is NoiseSource.LOG and not np.any(detections.own_covariance > 0.0):
         raise UsageError(
-            f'session "{session}" has no standard deviations of its own beside its detections',
+            f'session "{session}" has no usable standard deviations of its own beside its detections',
             where=f"{where}: tag_noise.source",
             received=fusion.tag_noise.source.value,
             remedy='Name their columns in [tags], such as range_std or x_std and y_std, or set source = "model"',

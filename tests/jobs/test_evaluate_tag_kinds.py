@@ -160,7 +160,7 @@ def test_the_logs_own_spread_must_be_there_to_be_used(tmp_path):
     folder = _small(tmp_path / "bare")
     with pytest.raises(UsageError) as caught:
         evaluate([folder], [_fusion(folder, '[tag_noise]\nsource = "log"\n')])
-    for part in ("fusion.toml: tag_noise.source", "no standard deviations of its own", "x_std and y_std"):
+    for part in ("fusion.toml: tag_noise.source", "no usable standard deviations of its own", "x_std and y_std"):
         assert part in str(caught.value)
     folder = _small(tmp_path / "own", x_std=0.05, y_std=0.05)
     wide = evaluate([folder], [_fusion(folder, '[tag_noise]\nsource = "log"\nscale = 20.0\n')])

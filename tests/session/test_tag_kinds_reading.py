@@ -202,13 +202,15 @@ def test_missing_headings_are_noted(tmp_path):
     assert np.flatnonzero(np.isnan(session.detections.value[:, 2])).tolist() == [4]
 
 
-def test_slant_and_scaled_ranges(tmp_path):
-    log = CameraLog(tmp_path, "range_bearing")
+@pytest.mark.parametrize("kind", ["range_bearing", "range"])
+def test_slant_and_scaled_ranges(tmp_path, kind):
+    log = CameraLog(tmp_path, kind)
     found = log.read('measured = "slant"\nrange_scale = 1.25\nrange_std = { column = "r", unit = "in" }\n').detections
     assert found.slant
     np.testing.assert_allclose(found.value[:, 0], log.tags["r"] * 0.0254 / 1.25)
+    np.testing.assert_allclose(found.range_m, found.value[:, 0])
     np.testing.assert_allclose(found.own_covariance[:, 0, 0], found.value[:, 0] ** 2)
-    assert np.all(np.isnan(found.own_covariance[:, 1, 1]))
+    assert kind == "range" or np.all(np.isnan(found.own_covariance[:, 1, 1]))
 
 
 MOUNT_ERRORS = {

@@ -1,6 +1,9 @@
 """Small values made by hand for tests: motions, fields, detections."""
 
+import dataclasses
+
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from locbench.accuracy import Comparison
 from locbench.config import FieldConfig, FusionConfig
@@ -8,7 +11,17 @@ from locbench.odometry import Motion
 from locbench.session import Detections, StartPose, TagKind
 from locbench.vision import prepare_sightings
 
-__all__ = ["START", "comparison", "detections", "field", "fusion", "motion", "range_detections", "sightings"]
+__all__ = [
+    "START",
+    "camera_detections",
+    "comparison",
+    "detections",
+    "field",
+    "fusion",
+    "motion",
+    "range_detections",
+    "sightings",
+]
 
 START = StartPose(np.array([1.0, 2.0, 0.3]), np.diag([1e-4, 1e-4, 1e-5]))
 
@@ -67,12 +80,16 @@ def detections(drive: Motion, truth: np.ndarray, count: int = 25, seed: int = 3,
         captured_s=captured,
         arrived_s=captured + rng.uniform(0.0, latest_s, size=count),
         tag=rng.integers(1, 5, size=count),
+        other_tags=np.empty((count, 0), dtype=np.int64),
+        tag_count=np.ones(count, dtype=np.int64),
         row=np.arange(1, count + 1),
         value=value,
+        own_covariance=np.full((count, 3, 3), np.nan),
         range_m=np.where(rng.uniform(size=count) < 0.2, np.nan, rng.uniform(0.5, 4.0, size=count)),
         view_angle_rad=rng.uniform(0, 1.2, size=count),
+        reprojection_ratio=np.full(count, np.nan),
         slant=False,
-        mount=np.zeros(3),
+        mount=np.zeros((count, 6)),
     )
 
 
@@ -87,16 +104,54 @@ def range_detections(drive: Motion, truth: np.ndarray, count: int = 25, seed: in
         antenna = pose[:2] + np.array([c * mount[0] - s * mount[1], s * mount[0] + c * mount[1]])
         line = [*(antenna - tags[int(tag)][:2]), mount[2] - tags[int(tag)][2]]
         ranges.append(np.linalg.norm(line))
-    return Detections(
+    return dataclasses.replace(
+        poses,
         kind=TagKind.RANGE,
-        captured_s=poses.captured_s,
-        arrived_s=poses.arrived_s,
-        tag=poses.tag,
-        row=poses.row,
         value=np.array(ranges)[:, np.newaxis],
+        own_covariance=np.full((count, 1, 1), np.nan),
         range_m=np.array(ranges),
         view_angle_rad=np.full(count, np.nan),
         slant=True,
+        mount=np.tile([*mount, 0.0, 0.0, 0.0], (count, 1)),
+    )
+
+
+def camera_detections(kind: TagKind, drive: Motion, truth: np.ndarray, count: int = 25, seed: int = 6) -> Detections:
+    """What a tilted camera on a turning turret makes of the tags, from noisy poses, one in eight far off.
+
+    Bearings come from all around; a third of the detections report no range beside their value.
+    """
+    poses = detections(drive, truth, count, seed)
+    rng = np.random.default_rng(seed)
+    yaw = rng.uniform(-np.pi, np.pi, size=count)
+    mount = np.column_stack(
+        [0.15 * np.cos(yaw), 0.15 * np.sin(yaw), np.full(count, 0.3), yaw, np.tile([-0.15, 0.1], (count, 1))]
+    )
+    tags = {tag.id: (np.array([tag.x, tag.y, tag.z]), tag.facing) for tag in field().tags}
+    on_robot, in_camera, facing = [], [], []
+    for pose, tag, place in zip(poses.value, poses.tag, mount, strict=True):
+        where, looks = tags[int(tag)]
+        robot = Rotation.from_euler("Z", pose[2])
+        on_robot.append(robot.inv().apply(where - [pose[0], pose[1], 0.0]))
+        in_camera.append(Rotation.from_euler("ZYX", place[3:]).inv().apply(on_robot[-1] - place[:3]))
+        facing.append(looks - pose[2])
+    level = np.array(on_robot)[:, :2] - mount[:, :2]
+    distance = np.hypot(level[:, 0], level[:, 1])
+    bearing = np.array([np.arctan2(seen[1], seen[0]) for seen in in_camera])
+    value = {
+        TagKind.TAG_POSE: np.column_stack([np.array(on_robot)[:, :2], facing]),
+        TagKind.RANGE_BEARING: np.column_stack([distance, bearing]),
+        TagKind.BEARING: bearing[:, np.newaxis],
+        TagKind.RANGE: distance[:, np.newaxis],
+    }[kind]
+    reported = np.where(rng.uniform(size=count) < 0.3, np.nan, distance) if kind is TagKind.BEARING else distance
+    size = value.shape[1]
+    return dataclasses.replace(
+        poses,
+        kind=kind,
+        value=value,
+        own_covariance=np.full((count, size, size), np.nan),
+        range_m=reported,
         mount=mount,
     )
 

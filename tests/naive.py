@@ -5,6 +5,7 @@ import math
 import numpy as np
 from scipy import stats
 from scipy.linalg import expm
+from scipy.spatial.transform import Rotation
 
 __all__ = ["naive_dead_reckoning", "naive_distance_to_ellipse", "naive_fuse", "naive_twists"]
 
@@ -74,7 +75,7 @@ class _NaiveFilter:
     def __init__(self, motion, start, sightings, fusion, noise, tag_positions):
         self.motion, self.start, self.sightings = motion, start, sightings
         self.fusion, self.noise, self.tags = fusion, noise, tag_positions
-        self.cache = {}
+        self.cache, self.frozen = {}, {}
 
     def _predict(self, x, p, t0, t1):
         times = self.motion.time_s
@@ -96,29 +97,56 @@ class _NaiveFilter:
             x = np.array([moved[0, 2], moved[1, 2], x[2] + twist[2]])
         return x, p
 
+    def _seen(self, pose, i):
+        """What detection i would have said at a pose, by homogeneous matrices of field, robot and camera."""
+        d, robot, camera = self.sightings.detections, np.eye(4), np.eye(4)
+        tag, facing = np.array([*self.tags[int(d.tag[i])][:3], 1.0]), self.tags[int(d.tag[i])][3]
+        robot[:3, :3], robot[:2, 3] = Rotation.from_rotvec([0, 0, pose[2]]).as_matrix(), pose[:2]
+        camera[:3, :3], camera[:3, 3] = Rotation.from_euler("ZYX", d.mount[i, 3:]).as_matrix(), d.mount[i, :3]
+        on_robot = np.linalg.inv(robot) @ tag
+        in_camera = np.linalg.inv(robot @ camera) @ tag
+        away = on_robot[:3] - d.mount[i, :3]
+        distance = np.linalg.norm(away if d.slant else away[:2])
+        bearing = math.atan2(in_camera[1], in_camera[0])
+        return {
+            "tag_pose": np.array([on_robot[0], on_robot[1], facing - pose[2]]),
+            "range_bearing": np.array([distance, bearing]),
+            "bearing": np.array([bearing]),
+            "range": np.array([distance]),
+        }[d.kind]
+
+    def _spread(self, pose, i):
+        """Covariance of detection i; of a bearing without a range from the one believed at its verdict."""
+        covariance = self.sightings.covariance[i]
+        if np.all(np.isfinite(covariance)):
+            return covariance
+        d, noise = self.sightings.detections, self.fusion.tag_noise
+        camera = _matrix(pose) @ np.array([*d.mount[i, :2], 1.0])
+        distance = math.dist(camera[:2], self.tags[int(d.tag[i])][:2])
+        growth = 1 + noise.view_angle_growth * math.sin(d.view_angle_rad[i]) ** 2
+        return np.array([[growth**2 * (noise.bearing_floor**2 + (noise.bearing_offset / distance) ** 2)]])
+
     def measure(self, x, i):
         """Residual, slope and covariance of detection i."""
         d = self.sightings.detections
-        if d.kind == "range":
-            tag = self.tags[int(d.tag[i])]
+        if d.kind != "robot_pose":
+            size = 2 if d.kind == "tag_pose" and np.isnan(d.value[i][2]) else d.value.shape[1]
+            angular = {"tag_pose": [0, 0, 1], "range_bearing": [0, 1], "bearing": [1], "range": [0]}[d.kind][:size]
 
-            def expected(pose):
-                c, s = math.cos(pose[2]), math.sin(pose[2])
-                mx, my, mz = d.mount
-                height = tag[2] - mz if d.slant else 0.0
+            def difference(one, other):
+                plain = (one - other)[:size]
                 return np.array(
-                    [
-                        math.sqrt(
-                            (pose[0] + c * mx - s * my - tag[0]) ** 2
-                            + (pose[1] + s * mx + c * my - tag[1]) ** 2
-                            + height**2
-                        )
-                    ]
+                    [math.remainder(v, 2 * math.pi) if a else v for v, a in zip(plain, angular, strict=True)]
                 )
 
-            step = 1e-6
-            slope = np.column_stack([(expected(x + step * e) - expected(x - step * e)) / (2 * step) for e in np.eye(3)])
-            return d.value[i] - expected(x), slope, self.sightings.covariance[i]
+            step, here = 1e-6, self._seen(x, i)
+            steps = [step * e for e in np.eye(3)]
+            slope = np.column_stack(
+                [difference(self._seen(x + s, i), self._seen(x - s, i)) / (2 * step) for s in steps]
+            )
+            if i not in self.frozen:
+                self.frozen[i] = self._spread(x, i)[:size, :size]
+            return difference(d.value[i], here), slope, self.frozen[i]
         size = 3 if np.isfinite(d.value[i][2]) else 2
         residual = (d.value[i] - x)[:size]
         if size == 3:
@@ -168,7 +196,7 @@ def naive_fuse(motion, start, sightings, fusion, noise, tag_positions):
         key, rule, trust = (when, d.row[i], i), None, fusion.trust
         if fusion.latency.mode == "rewind" and d.arrived_s[i] - d.captured_s[i] > fusion.latency.history:
             rule = "too_old"
-        elif d.tag[i] in trust.excluded_tags:
+        elif {d.tag[i], *d.other_tags[i]} & set(trust.excluded_tags):
             rule = "excluded_tag"
         elif trust.maximum_range is not None and d.range_m[i] > trust.maximum_range:
             rule = "range"

@@ -11,6 +11,7 @@ from locbench.config.quantities import (
     NonNegativeAngle,
     NonNegativeDuration,
     NonNegativeLength,
+    PositiveAngle,
     PositiveLength,
     Probability,
     Share,
@@ -25,6 +26,7 @@ __all__ = [
     "Latency",
     "LatencyMode",
     "MotionNoiseOverride",
+    "NoiseSource",
     "TagNoise",
     "Trust",
 ]
@@ -53,6 +55,13 @@ class LatencyMode(StrEnum):
     IGNORE = "ignore"
 
 
+class NoiseSource(StrEnum):
+    """Whether a detection's noise comes from the fusion file's model or from the log's own columns."""
+
+    MODEL = "model"
+    LOG = "log"
+
+
 class FixedGain(Config):
     """The share of the difference that an accepted detection corrects."""
 
@@ -78,11 +87,16 @@ class Latency(Config):
 class TagNoise(Config):
     """Standard deviations of a detection, from its own reported range r and view angle v.
 
-    Along the line of sight: floor and (at one metre) x r^2, in quadrature: the size of a tag's image falls with r.
-    Across it and in heading: floor and (at one metre) x r. All times 1 + view_angle_growth sin^2 v.
-    Ranges: floor and per-metre share, in quadrature.
+    Poses along the line of sight: floor and (at one metre) x r^2, in quadrature: the size of a tag's image falls with
+    r. Across it and in heading: floor and (at one metre) x r. Ranges: floor, per metre x r and (at one metre) x r^2,
+    the last for ranges taken from an image. Bearings: floor and bearing_offset / r, the angle under which a tag or
+    camera displaced sideways by that much is seen. All times 1 + view_angle_growth sin^2 v.
+
+    With source = "log" the log's own standard deviations are used, times `scale`; what a row lacks comes from here.
     """
 
+    source: Annotated[NoiseSource, Field(description="Where standard deviations come from")] = NoiseSource.MODEL
+    scale: Annotated[float, Field(gt=0.0, strict=True, description="Times the log's own standard deviations")] = 1.0
     along_floor: PositiveLength = 0.020
     along_at_one_metre: NonNegativeLength = 0.010
     across_floor: PositiveLength = 0.020
@@ -92,6 +106,18 @@ class TagNoise(Config):
     view_angle_growth: Annotated[float, Field(ge=0.0, strict=True)] = 1.0
     range_floor: PositiveLength = 0.050
     range_per_metre: NonNegativeLength = 0.0
+    range_at_one_metre: NonNegativeLength = 0.0
+    bearing_floor: PositiveAngle = float(np.radians(0.5))
+    bearing_offset: NonNegativeLength = 0.010
+    correlation_between_tags: Annotated[
+        Share, Field(description="Of the errors of several tags in one fix; 100 %: more tags make no fix surer")
+    ] = 1.0
+
+    @model_validator(mode="after")
+    def _scale_has_a_use(self) -> Self:
+        if self.source is NoiseSource.MODEL and self.scale != 1.0:
+            raise ValueError('scale multiplies the log\'s own standard deviations|Add source = "log", or remove scale')
+        return self
 
 
 class Trust(Config):

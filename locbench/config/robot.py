@@ -17,7 +17,7 @@ from locbench.config.quantities import (
     PositiveLength,
     Text,
 )
-from locbench.geometry import rolling_row, unseen_motion
+from locbench.geometry import compose, rolling_row, unseen_motion
 
 __all__ = ["CameraMount", "Gyro", "MotionNoise", "Pod", "RobotConfig"]
 
@@ -55,7 +55,16 @@ class Gyro(Config):
 
 
 class CameraMount(Config):
-    """Where a camera or ranging antenna sits: x forward, y left, z up; intrinsic z-y-x yaw, pitch, roll."""
+    """Where a camera or ranging antenna sits: x forward, y left, z up; intrinsic z-y-x yaw, pitch, roll.
+
+    Carried by the turret, x, y and yaw are about the turret's axis at its yaw 0 and turn with it; z is from the floor.
+    """
+
+    carried_by: Annotated[
+        Literal["robot", "turret"], Field(description="What the camera is fixed on; a turret turns it")
+    ] = "robot"
+    turret_x: Annotated[Length, Field(description="Place of the turret's axis on the robot")] = 0.0
+    turret_y: Annotated[Length, Field(description="Place of the turret's axis on the robot")] = 0.0
 
     x: Length = 0.0
     y: Length = 0.0
@@ -63,6 +72,29 @@ class CameraMount(Config):
     yaw: Angle = 0.0
     pitch: Angle = 0.0
     roll: Angle = 0.0
+
+    @model_validator(mode="after")
+    def _axis_has_a_turret(self) -> Self:
+        if self.carried_by == "robot" and self.model_fields_set & {"turret_x", "turret_y"}:
+            raise ValueError(
+                'turret_x and turret_y need carried_by = "turret"|Add it, or remove them from a camera on the robot'
+            )
+        return self
+
+    @property
+    def turns(self) -> bool:
+        """Whether the turret carries the camera."""
+        return self.carried_by == "turret"
+
+    def placed(self, turret_yaw_rad: FloatArray) -> FloatArray:
+        """Return (M, 6) x, y, z, yaw, pitch, roll on the robot at turret yaws (M,), which a fixed mount ignores."""
+        count = len(turret_yaw_rad)
+        plane = np.tile([self.x, self.y, self.yaw], (count, 1))
+        if self.turns:
+            axis = np.column_stack([np.tile([self.turret_x, self.turret_y], (count, 1)), turret_yaw_rad])
+            plane = compose(axis, plane)
+        rest = np.tile([self.z, self.pitch, self.roll], (count, 1))
+        return np.column_stack([plane[:, :2], rest[:, 0], plane[:, 2], rest[:, 1:]])
 
 
 class MotionNoise(Config):

@@ -1,5 +1,6 @@
 """The scenario file: where a simulated robot drives, what happens to it, and how its sensors err."""
 
+from enum import StrEnum
 from itertools import pairwise
 from typing import Annotated, Any, Self
 
@@ -26,6 +27,7 @@ from locbench.units import Dimension
 __all__ = [
     "CameraErrors",
     "CameraNoise",
+    "CameraReport",
     "Driving",
     "GyroErrors",
     "Logging",
@@ -193,15 +195,29 @@ class CameraNoise(Config):
     view_angle_growth: Annotated[float, Field(ge=0.0, strict=True)] = 0.0
 
 
+class CameraReport(StrEnum):
+    """What the camera's program makes of a picture."""
+
+    ROBOT_POSE = "robot_pose"
+    TAG_POSE = "tag_pose"
+    RANGE_BEARING = "range_bearing"
+    BEARING = "bearing"
+    RANGE = "range"
+
+
 class CameraErrors(Config):
     """One of the robot file's cameras: what it sees, how late, and how wrong.
 
     `dropped`, `flips` and `false_ids` are shares of all detections. Flips, in which a planar tag's tilt is taken the
-    wrong way round, are more frequent far away and nearly face on. `latency` is a mean, `latency_jitter` a standard
-    deviation.
+    wrong way round, are more frequent far away and nearly face on; kinds without a heading of the tag have none.
+    `latency` is a mean, `latency_jitter` a standard deviation. A camera carried by the turret is kept on the field's
+    first goal. Noise along the line of sight is that of a range, noise across it over the range that of a bearing.
     """
 
     mount: Text
+    reports: Annotated[CameraReport, Field(description="Which kind of detections the log holds")] = (
+        CameraReport.ROBOT_POSE
+    )
     frame_period: Annotated[FramePeriod, Field(description="Time between frames")] = 0.050
     field_of_view: Annotated[FieldOfView, Field(description="Full width of the image as an angle")] = 1.2
     vertical_field_of_view: Annotated[FieldOfView | None, Field(description="Its full height; else no limit")] = None

@@ -2,116 +2,43 @@
 
 from typing import Annotated, Literal, Self
 
-import numpy as np
 from pydantic import Field, model_validator
 
+from locbench.config.columns import (
+    AngleColumn,
+    Frame,
+    LengthColumn,
+    SpeedColumn,
+    Table,
+    TimeColumn,
+    TurnRateColumn,
+)
 from locbench.config.quantities import (
     Angle,
     Config,
     Duration,
     Length,
     NonNegativeAngle,
-    NonNegativeDuration,
     NonNegativeLength,
     PositiveAngle,
     PositiveLength,
     Text,
-    unit_of,
 )
-from locbench.units import Dimension
+from locbench.config.tag_sources import TagSource
 
 __all__ = [
-    "AngleColumn",
-    "Column",
-    "Frame",
     "IncrementsSource",
-    "LengthColumn",
     "MarksSource",
     "OdometrySource",
     "PodCounter",
     "PodCountsSource",
     "PoseSource",
     "PosesSource",
-    "RangeSource",
-    "RobotPoseSource",
     "Segment",
     "SessionConfig",
-    "SpeedColumn",
     "Start",
-    "TagSource",
-    "TimeColumn",
-    "TurnRateColumn",
     "VelocitiesSource",
 ]
-
-
-class Column(Config):
-    """A column of a table and the unit its numbers are in; `unit` holds the factor to SI."""
-
-    column: Text
-    unit: float
-
-
-class TimeColumn(Column):
-    """A column of times."""
-
-    unit: unit_of(Dimension.TIME)  # type: ignore[valid-type]
-
-
-class LengthColumn(Column):
-    """A column of lengths."""
-
-    unit: unit_of(Dimension.LENGTH)  # type: ignore[valid-type]
-
-
-class AngleColumn(Column):
-    """A column of angles."""
-
-    unit: unit_of(Dimension.ANGLE)  # type: ignore[valid-type]
-
-
-class SpeedColumn(Column):
-    """A column of speeds."""
-
-    unit: unit_of(Dimension.SPEED)  # type: ignore[valid-type]
-
-
-class TurnRateColumn(Column):
-    """A column of turn rates."""
-
-    unit: unit_of(Dimension.TURN_RATE)  # type: ignore[valid-type]
-
-
-class Frame(Config):
-    """How a log's own frame lies: it is converted to x, y in the field and headings counter-clockwise from +x.
-
-    `heading_zero` is the axis of the log's frame along which its heading reads zero. `rotate` turns the log's axes
-    onto the field's; `origin_x` and `origin_y` are the place of the log's origin in the field frame.
-    """
-
-    heading_sense: Literal["counter-clockwise", "clockwise"] = "counter-clockwise"
-    heading_zero: Literal["+x", "+y", "-x", "-y"] = "+x"
-    rotate: Angle = 0.0
-    origin_x: Length = 0.0
-    origin_y: Length = 0.0
-
-    @property
-    def heading_sign(self) -> float:
-        """Plus one for counter-clockwise headings, minus one for clockwise."""
-        return -1.0 if self.heading_sense == "clockwise" else 1.0
-
-    @property
-    def heading_offset_rad(self) -> float:
-        """What to add to a signed log heading to get a field heading."""
-        zero = {"+x": 0.0, "+y": np.pi / 2.0, "-x": np.pi, "-y": -np.pi / 2.0}[self.heading_zero]
-        return float(zero + self.rotate)
-
-
-class Table(Config):
-    """What every table has: its file and the offset added to its clock."""
-
-    file: Text
-    offset: Duration = 0.0
 
 
 class PodCounter(Config):
@@ -181,46 +108,6 @@ class PosesSource(Table):
 OdometrySource = Annotated[
     PodCountsSource | IncrementsSource | VelocitiesSource | PosesSource, Field(discriminator="kind")
 ]
-
-
-class DetectionTable(Table):
-    """What every kind of tag detection has: when it was captured and when it reached the program."""
-
-    captured: TimeColumn
-    arrived: TimeColumn | None = None
-    latency: NonNegativeDuration | None = None
-    tag: Text
-
-    @model_validator(mode="after")
-    def _one_arrival(self) -> Self:
-        if (self.arrived is None) == (self.latency is None):
-            raise ValueError('exactly one of "arrived" and "latency" is needed|A fixed latency is written as "40 ms"')
-        return self
-
-
-class RobotPoseSource(DetectionTable):
-    """The robot's pose in the field as computed from a tag; range and view angle as the detection reports them."""
-
-    kind: Literal["robot_pose"]
-    x: LengthColumn
-    y: LengthColumn
-    heading: AngleColumn | None = None
-    range: LengthColumn | None = None
-    view_angle: AngleColumn | None = None
-    frame: Frame = Frame()
-
-
-class RangeSource(DetectionTable):
-    """Distance to a tag or beacon. Readings are divided by `range_scale`; `mount` names one of the robot's cameras."""
-
-    kind: Literal["range"]
-    range: LengthColumn
-    range_scale: Annotated[float, Field(gt=0.0, strict=True)] = 1.0
-    measured: Literal["horizontal", "slant"] = "horizontal"
-    mount: Text | None = None
-
-
-TagSource = Annotated[RobotPoseSource | RangeSource, Field(discriminator="kind")]
 
 
 class MarksSource(Table):

@@ -113,6 +113,7 @@ class UnscentedFilter:
             hx=measurement.predict,
             fx=None,
             points=self._points,
+            z_mean_fn=measurement.mean,
             residual_z=measurement.residual,
         )
         ukf.x, ukf.P = belief.mean, belief.covariance

@@ -52,7 +52,8 @@ def onboard(track: PoseTrack, motion: Motion, noise: MotionNoise) -> Estimate:
 def tags_only(detections: Detections, motion: Motion, noise: MotionNoise) -> Estimate:
     """Return the newest robot pose that a tag gave, held for at most half a second after its capture.
 
-    No rule, no odometry and, since no noise is configured for it, no covariance: what vision alone would be worth.
+    `detections` are robot poses. No rule, no odometry and, since no noise is configured for it, no covariance: what
+    vision alone would be worth.
     """
     order = _newest_first_seen(detections, motion)
     captured = detections.captured_s[order]

@@ -13,13 +13,15 @@ __all__ = ["gate_threshold", "refused_by_data"]
 def refused_by_data(detections: Detections, index: int, fusion: FusionConfig) -> Rule | None:
     """Return the first rule that refuses a detection without looking at the believed state, or None.
 
-    A quantity that the log does not report cannot fail its rule.
+    A quantity that the log does not report cannot fail its rule. A fix from several tags is refused if one of them is
+    excluded: it cannot be told what that one did to it.
     """
     trust = fusion.trust
     age = detections.arrived_s[index] - detections.captured_s[index]
     if fusion.latency.mode is LatencyMode.REWIND and age > fusion.latency.history:
         return Rule.TOO_OLD
-    if int(detections.tag[index]) in trust.excluded_tags:
+    tags = (detections.tag[index], *detections.other_tags[index])
+    if any(int(tag) in trust.excluded_tags for tag in tags):
         return Rule.EXCLUDED_TAG
     if trust.maximum_range is not None and detections.range_m[index] > trust.maximum_range:
         return Rule.RANGE

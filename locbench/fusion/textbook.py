@@ -218,8 +218,9 @@ def _receive(timeline: _Timeline, sightings: Sightings, index: int, log: _Log, p
     squared, size, applied = float("nan"), 0, None
     before = timeline.now(arrived)
     if rule is None:
-        applied = measurement(sightings, index)
-        innovation = timeline.filter_steps.innovation(timeline.before(key), applied)
+        believed = timeline.before(key)
+        applied = measurement(sightings, index, believed.mean)
+        innovation = timeline.filter_steps.innovation(believed, applied)
         squared, size = innovation.normalised_squared, len(innovation.residual)
         threshold = gate_threshold(fusion, size)
         # written so that a NaN, from a state that has broken down, is refused

@@ -7,6 +7,7 @@ Every function works over any leading axes.
 
 from locbench.geometry.alignment import Alignment, mirrored_alignment, rigid_alignment, similarity_alignment
 from locbench.geometry.kinematics import rolling_row, unseen_motion
+from locbench.geometry.mounts import mount_rotation
 from locbench.geometry.se2 import (
     adjoint,
     between,
@@ -35,6 +36,7 @@ __all__ = [
     "left_jacobian",
     "logarithm",
     "mirrored_alignment",
+    "mount_rotation",
     "right_jacobian",
     "rigid_alignment",
     "rolling_row",

@@ -17,14 +17,15 @@ from locbench.accuracy import (
     visits_on_reference,
 )
 from locbench.config import CorrectionMode, FusionConfig, ShooterConfig
+from locbench.config.fusion import NoiseSource
 from locbench.errors import ConfigError, UsageError
 from locbench.fusion import Estimate, dead_reckoning, fuse, onboard, tags_only
 from locbench.jobs.judging import Judgement, judge_estimator, judges_of
 from locbench.odometry import Motion, measure_motion
 from locbench.reference import Judge, Reference, dense_reference
-from locbench.session import MarkVisits, Session, TagKind
+from locbench.session import Detections, MarkVisits, Session, TagKind
 from locbench.shots import Shots, aim_from
-from locbench.vision import prepare_sightings
+from locbench.vision import as_robot_poses, prepare_sightings
 
 __all__ = ["EstimatorRun", "Progress", "SessionRun", "check_fusion", "replay_session"]
 
@@ -119,7 +120,8 @@ def check_fusion(fusion: FusionConfig, session: Session, where: str) -> None:
     ConfigError
         If it names a tag that is not on the field; `where` is its file.
     UsageError
-        If its mode needs whole poses and the session's detections are none.
+        If its mode needs whole poses and the session's detections are none, or it wants the log's own standard
+        deviations and the log has none.
     """
     known = {tag.id for tag in session.field.tags}
     unknown = [tag for tag in fusion.trust.excluded_tags if tag not in known]
@@ -130,14 +132,29 @@ def check_fusion(fusion: FusionConfig, session: Session, where: str) -> None:
             received=unknown[0],
             remedy="Tags: " + ", ".join(str(tag) for tag in sorted(known)),
         )
-    needs_pose = fusion.correction.mode in (CorrectionMode.REPLACE, CorrectionMode.FIXED_GAIN)
-    if needs_pose and session.detections is not None and session.detections.kind is not TagKind.ROBOT_POSE:
+    if session.detections is not None:
+        _check_detections(fusion, session.detections, session.name, where)
+
+
+def _check_detections(fusion: FusionConfig, detections: Detections, session: str, where: str) -> None:
+    whole = detections.kind is TagKind.ROBOT_POSE
+    fault = f'has detections of kind "{detections.kind}"'
+    if detections.kind is TagKind.TAG_POSE:
+        lacking = int(np.sum(~np.isfinite(detections.value[:, 2])))
+        whole, fault = lacking == 0, f"has {lacking} detections without the tag's heading"
+    if fusion.correction.mode in (CorrectionMode.REPLACE, CorrectionMode.FIXED_GAIN) and not whole:
         raise UsageError(
-            f'this mode needs whole poses, but session "{session.name}" has detections of kind '
-            f'"{session.detections.kind}"',
+            f'this mode needs whole poses, but session "{session}" {fault}',
             where=f"{where}: correction.mode",
             received=fusion.correction.mode.value,
             remedy='Use mode = "kalman"',
+        )
+    if fusion.tag_noise.source is NoiseSource.LOG and not np.any(detections.own_covariance > 0.0):
+        raise UsageError(
+            f'session "{session}" has no usable standard deviations of its own beside its detections',
+            where=f"{where}: tag_noise.source",
+            received=fusion.tag_noise.source.value,
+            remedy='Name their columns in [tags], such as range_std or x_std and y_std, or set source = "model"',
         )
 
 
@@ -157,10 +174,12 @@ def _run_estimators(
         for name in ("tags_only", *(fusion.name for fusion in fusions)):
             left_out[name] = "the log has no [tags] table"
         return estimates, left_out
-    if session.detections.kind is TagKind.ROBOT_POSE:
-        estimates["tags_only"] = [tags_only(session.detections, motion, noise) for motion in motions]
+    poses = as_robot_poses(session.detections, session.field)
+    if poses is not None:
+        estimates["tags_only"] = [tags_only(poses, motion, noise) for motion in motions]
     else:
-        left_out["tags_only"] = f"one detection of kind {session.detections.kind} does not give a pose"
+        headless = " without heading" if session.detections.kind is TagKind.TAG_POSE else ""
+        left_out["tags_only"] = f"one detection of kind {session.detections.kind}{headless} does not give a pose"
     for number, fusion in enumerate(fusions):
         sightings = prepare_sightings(session.detections, session.field, fusion)
         believed_noise = fusion.motion_noise.applied_to(noise)

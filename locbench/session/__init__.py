@@ -2,6 +2,7 @@
 
 from locbench.session.findings import Finding, Severity
 from locbench.session.model import (
+    NO_TAG,
     BodyIncrements,
     BodyVelocities,
     Detections,
@@ -18,6 +19,7 @@ from locbench.session.model import (
 from locbench.session.reading import read_session
 
 __all__ = [
+    "NO_TAG",
     "BodyIncrements",
     "BodyVelocities",
     "Detections",

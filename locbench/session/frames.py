@@ -3,7 +3,7 @@
 import numpy as np
 
 from locbench.arrays import FloatArray
-from locbench.config.session import Frame
+from locbench.config.columns import Frame
 from locbench.geometry import transform_points
 
 __all__ = ["field_headings", "field_poses"]

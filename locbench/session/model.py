@@ -1,10 +1,10 @@
 """The values a session consists of: SI, one clock, the field frame."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from enum import StrEnum
 from pathlib import Path
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from locbench.config import FieldConfig, RobotConfig
 from locbench.session.findings import Finding
 
 __all__ = [
+    "NO_TAG",
     "BodyIncrements",
     "BodyVelocities",
     "Detections",
@@ -40,10 +41,17 @@ class EvidenceLevel(StrEnum):
     NOTHING = "D"
 
 
+# fills up the further ids of a fix where others have more
+NO_TAG = -1
+
+
 class TagKind(StrEnum):
     """What one detection measures."""
 
     ROBOT_POSE = "robot_pose"
+    TAG_POSE = "tag_pose"
+    RANGE_BEARING = "range_bearing"
+    BEARING = "bearing"
     RANGE = "range"
 
 
@@ -99,30 +107,53 @@ class Detections:
     captured_s, arrived_s
         (M,) on the session's clock; arrived is never before captured.
     tag
-        (M,) ids.
+        (M,) ids; of a fix from several tags the first.
+    other_tags
+        (M, K) the further ids of a fix from several tags, -1 (`NO_TAG`) where it has fewer.
+    tag_count
+        (M,) how many tags a fix was computed from; at least as many as have an id.
     row
         (M,) data row in the file, from 1.
     value
-        (M, 3) x, y, heading for robot_pose (heading NaN where missing); (M, 1) range for range.
+        robot_pose: (M, 3) x, y, heading in the field. tag_pose: (M, 3) the tag's x, y, heading on the robot.
+        range_bearing: (M, 2) and bearing: (M, 1), the bearing counter-clockwise from the optical axis in the camera's
+        own axes. range: (M, 1). Headings are NaN where missing.
+    own_covariance
+        (M, D, D) of the value as the log's own spread columns have it; variances are NaN where it has none.
     range_m, view_angle_rad
-        (M,) as the detection reports them; NaN where it does not. Ranges are horizontal unless `slant`.
+        (M,) as the detection reports them (of a tag_pose as they follow from it); NaN where it does not. Ranges are
+        horizontal unless `slant`.
+    reprojection_ratio
+        (M,) as the detection reports it; NaN where it does not.
+    slant
+        Whether a measured range runs through the air.
     mount
-        (3,) x, y, z of the camera or antenna on the robot.
+        (M, 6) x, y, z, yaw, pitch, roll of the camera or antenna on the robot at capture.
     """
 
     kind: TagKind
     captured_s: FloatArray
     arrived_s: FloatArray
     tag: IntArray
+    other_tags: IntArray
+    tag_count: IntArray
     row: IntArray
     value: FloatArray
+    own_covariance: FloatArray
     range_m: FloatArray
     view_angle_rad: FloatArray
+    reprojection_ratio: FloatArray
     slant: bool
     mount: FloatArray
 
     def __len__(self) -> int:
         return len(self.captured_s)
+
+    def chosen(self, which: BoolArray | IntArray) -> "Detections":
+        """Return the detections at those indices, or with those flags."""
+        rows: dict[str, Any] = {field.name: getattr(self, field.name) for field in fields(self)}
+        chosen: dict[str, Any] = {name: value[which] for name, value in rows.items() if isinstance(value, np.ndarray)}
+        return replace(self, **chosen)
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,8 @@ import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray
 from locbench.config import RobotConfig
+from locbench.config.columns import Column
 from locbench.config.session import (
-    Column,
     IncrementsSource,
     OdometrySource,
     PodCounter,

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from locbench.arrays import BoolArray, FloatArray, IntArray
-from locbench.config.session import Column, TimeColumn
+from locbench.config.columns import Column, TimeColumn
 from locbench.errors import nearest_choice
 from locbench.session.findings import Finding, FindingCode, Severity
 from locbench.units import LARGEST_SI

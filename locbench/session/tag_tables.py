@@ -4,24 +4,24 @@ from pathlib import Path
 
 import numpy as np
 
-from locbench.arrays import BoolArray, FloatArray, IntArray
+from locbench.arrays import BoolArray, FloatArray
 from locbench.config import FieldConfig, RobotConfig
-from locbench.config.session import RangeSource, RobotPoseSource, TagSource
-from locbench.errors import nearest_choice
+from locbench.config.columns import Column
+from locbench.config.tag_sources import RangeBearingSource, RangeSource, RobotPoseSource, TagPoseSource, TagSource
+from locbench.session.camera_mounts import read_mounts
 from locbench.session.findings import FindingCode, Severity
-from locbench.session.frames import field_poses
 from locbench.session.model import Detections, TagKind
 from locbench.session.tables import (
     FindingList,
     Table,
     backward_steps,
     load_table,
-    number_column,
     repeated_rows,
     sparse_number_column,
     time_column,
-    whole_number_column,
 )
+from locbench.session.tag_ids import TagIds, known_tags, read_tag_ids
+from locbench.session.tag_readings import read_readings
 
 __all__ = ["read_detections"]
 
@@ -40,31 +40,36 @@ def read_detections(
         return None
     captured = time_column(table, source.captured, source.offset, findings)
     arrived = _arrival(table, source, captured, findings)
-    tag = whole_number_column(table, source.tag, findings)
-    columns = _range(table, source, findings) if isinstance(source, RangeSource) else _pose(table, source, findings)
-    mount = _mount(source, robot, findings)
-    if captured is None or arrived is None or tag is None or columns is None or mount is None:
+    ids = read_tag_ids(table, source, findings)
+    mount = read_mounts(table, source, robot, findings)
+    readings = None if mount is None else read_readings(table, source, mount, findings)
+    ratio = _reprojection_ratio(table, source, findings)
+    if captured is None or arrived is None or ids is None or mount is None or readings is None or ratio is None:
         return None
-    value, range_m, view_angle = columns
     _note_backward_steps(table, source, captured, findings)
     arrived = _not_before_capture(table, captured, arrived, findings)
-    usable = _known_tags(table, tag, field, findings)
-    usable &= ~_repeated(table, captured, tag, value, findings)
+    usable = known_tags(table, ids, field, findings)
+    usable &= ~_repeated(table, captured, ids, readings.value, findings)
     _note_outside(table, captured, arrived, span_s, findings)
-    _note_missing_headings(table, source, value, findings)
-    rows = np.arange(1, len(table) + 1)
-    return Detections(
+    _note_missing_headings(table, source, readings.value, findings)
+    everything = Detections(
         kind=TagKind(source.kind),
-        captured_s=captured[usable],
-        arrived_s=arrived[usable],
-        tag=tag[usable],
-        row=rows[usable],
-        value=value[usable],
-        range_m=range_m[usable],
-        view_angle_rad=view_angle[usable],
-        slant=isinstance(source, RangeSource) and source.measured == "slant",
+        captured_s=captured,
+        arrived_s=arrived,
+        tag=ids.first,
+        other_tags=ids.others,
+        tag_count=ids.count,
+        row=np.arange(1, len(table) + 1),
+        value=readings.value,
+        own_covariance=readings.own_covariance,
+        range_m=readings.range_m,
+        view_angle_rad=readings.view_angle_rad,
+        reprojection_ratio=ratio,
+        slant=isinstance(source, RangeSource | RangeBearingSource) and source.measured == "slant",
         mount=mount,
     )
+    found = everything.chosen(usable)
+    return found if _map_suffices(source, found, field, findings) else None
 
 
 def _arrival(table: Table, source: TagSource, captured: FloatArray | None, findings: FindingList) -> FloatArray | None:
@@ -73,54 +78,28 @@ def _arrival(table: Table, source: TagSource, captured: FloatArray | None, findi
     return None if captured is None or source.latency is None else captured + source.latency
 
 
-_Columns = tuple[FloatArray, FloatArray, FloatArray]
-
-
-def _pose(table: Table, source: RobotPoseSource, findings: FindingList) -> _Columns | None:
-    x = number_column(table, source.x, findings)
-    y = number_column(table, source.y, findings)
-    heading = sparse_number_column(table, source.heading, findings)
-    range_m = sparse_number_column(table, source.range, findings)
-    view_angle = sparse_number_column(table, source.view_angle, findings)
-    if x is None or y is None or heading is None or range_m is None or view_angle is None:
-        return None
-    return field_poses(x, y, heading, source.frame), range_m, np.abs(view_angle)
-
-
-def _range(table: Table, source: RangeSource, findings: FindingList) -> _Columns | None:
-    reading = number_column(table, source.range, findings)
-    if reading is None:
-        return None
-    impossible = np.flatnonzero(reading <= 0.0)
-    findings.about_rows(
-        Severity.ERROR,
-        FindingCode.NOT_A_NUMBER,
-        impossible,
-        "a range must be more than 0 ({count} rows are not)",
-        "Remove rows without a reading",
-        file=table.file,
-        column=source.range.column,
-    )
-    if len(impossible):
-        return None
-    true_range = reading / source.range_scale
-    return true_range[:, np.newaxis], true_range, np.full(len(table), np.nan)
-
-
-def _mount(source: TagSource, robot: RobotConfig, findings: FindingList) -> FloatArray | None:
-    if not isinstance(source, RangeSource) or source.mount is None:
-        return np.zeros(3)
-    mount = robot.cameras.get(source.mount)
-    if mount is None:
+def _map_suffices(source: TagSource, found: Detections, field: FieldConfig, findings: FindingList) -> bool:
+    """Refuse tags whose place is only half known where the other half counts: a default would be a wrong place."""
+    key, why = "", ""
+    if found.kind is TagKind.TAG_POSE and bool(np.any(np.isfinite(found.value[:, 2]))):
+        key, why = "facing", "the tag's heading is measured"
+    elif found.kind in (TagKind.BEARING, TagKind.RANGE_BEARING) and bool(np.any(found.mount[:, 4:] != 0.0)):
+        key, why = "z", "bearings from a camera with pitch or roll depend on heights"
+    seen = set(found.tag.tolist())
+    lacking = [tag.id for tag in field.tags if key and tag.id in seen and key not in tag.model_fields_set]
+    if lacking:
         findings.error(
-            FindingCode.UNKNOWN_MOUNT,
-            f'the robot file has no camera "{source.mount}"',
-            nearest_choice(source.mount, robot.cameras),
-            file="session.toml",
-            column="tags.mount",
+            FindingCode.TAG_PLACE,
+            f"{why}, but the field file gives no {key} for some tags (ids {', '.join(map(str, lacking[:8]))})",
+            f"Add {key} to these tags in the field file",
+            file=source.file,
         )
-        return None
-    return np.array([mount.x, mount.y, mount.z])
+    return not lacking
+
+
+def _reprojection_ratio(table: Table, source: TagSource, findings: FindingList) -> FloatArray | None:
+    named = source.reprojection_ratio
+    return sparse_number_column(table, None if named is None else Column(column=named, unit=1.0), findings)
 
 
 def _note_backward_steps(table: Table, source: TagSource, captured: FloatArray, findings: FindingList) -> None:
@@ -149,23 +128,8 @@ def _not_before_capture(table: Table, captured: FloatArray, arrived: FloatArray,
     return np.maximum(arrived, captured)
 
 
-def _known_tags(table: Table, tag: IntArray, field: FieldConfig, findings: FindingList) -> BoolArray:
-    known = np.isin(tag, [entry.id for entry in field.tags])
-    unknown = np.flatnonzero(~known)
-    ids = ", ".join(str(number) for number in np.unique(tag[unknown])[:8])
-    findings.about_rows(
-        Severity.WARNING,
-        FindingCode.UNKNOWN_TAG,
-        unknown,
-        f"{{count}} detections of tags that are not in the field file were left out (ids {ids})",
-        "Add the tags to the field file, or ignore ids that do not exist on this floor",
-        file=table.file,
-    )
-    return known
-
-
-def _repeated(table: Table, captured: FloatArray, tag: IntArray, value: FloatArray, findings: FindingList) -> BoolArray:
-    repeated = repeated_rows(np.column_stack([captured, tag.astype(float), value]))
+def _repeated(table: Table, captured: FloatArray, ids: TagIds, value: FloatArray, findings: FindingList) -> BoolArray:
+    repeated = repeated_rows(np.column_stack([captured, ids.first, ids.others, value]))
     findings.about_rows(
         Severity.WARNING,
         FindingCode.DUPLICATE_DETECTION,
@@ -196,7 +160,7 @@ def _note_outside(
 
 
 def _note_missing_headings(table: Table, source: TagSource, value: FloatArray, findings: FindingList) -> None:
-    if isinstance(source, RangeSource) or source.heading is None:
+    if not isinstance(source, RobotPoseSource | TagPoseSource) or source.heading is None:
         return
     findings.about_rows(
         Severity.NOTE,

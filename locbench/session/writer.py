@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -16,10 +17,16 @@ from locbench.files import staged_directory
 from locbench.units import UNITS
 
 __all__ = [
+    "Bearings",
     "DetectionRecord",
     "OdometryRecord",
+    "Ranges",
+    "RangesAndBearings",
+    "Readings",
+    "RobotPoses",
     "SessionRecord",
     "SourceFiles",
+    "TagPoses",
     "TruthRecord",
     "VisitRecord",
     "toml_text",
@@ -50,15 +57,57 @@ class OdometryRecord:
 
 
 @dataclass(frozen=True)
-class DetectionRecord:
+class RobotPoses:
     """Robot poses (M, 3) computed from tags, with the range and view angle (M,) each reports."""
+
+    pose: FloatArray
+    range_m: FloatArray
+    view_angle_rad: FloatArray
+
+
+@dataclass(frozen=True)
+class TagPoses:
+    """Places (M, 3) of tags on the camera's axes, and the directions (M,) they face, from its optical axis."""
+
+    place: FloatArray
+    heading_rad: FloatArray
+
+
+@dataclass(frozen=True)
+class RangesAndBearings:
+    """Horizontal ranges (M,) of tags, and their bearings (M,) from the optical axis."""
+
+    range_m: FloatArray
+    bearing_rad: FloatArray
+
+
+@dataclass(frozen=True)
+class Bearings:
+    """Bearings (M,) of tags from the optical axis."""
+
+    bearing_rad: FloatArray
+
+
+@dataclass(frozen=True)
+class Ranges:
+    """Horizontal ranges (M,) of tags."""
+
+    range_m: FloatArray
+
+
+Readings: TypeAlias = RobotPoses | TagPoses | RangesAndBearings | Bearings | Ranges
+
+
+@dataclass(frozen=True)
+class DetectionRecord:
+    """Detections (M,) of tags by the camera named `mount`; `turret_yaw_rad` (M,) if the turret carries it."""
 
     captured_s: FloatArray
     arrived_s: FloatArray
     tag: IntArray
-    pose: FloatArray
-    range_m: FloatArray
-    view_angle_rad: FloatArray
+    readings: Readings
+    mount: str
+    turret_yaw_rad: FloatArray | None = None
 
 
 @dataclass(frozen=True)
@@ -153,17 +202,49 @@ def _odometry_table(record: OdometryRecord) -> _TableFile:
 
 
 def _tags_table(record: DetectionRecord) -> _TableFile:
-    columns = (
+    kind, measured = _reading_columns(record.readings)
+    columns = [
         _Column("t_shutter_ms", record.captured_s, "ms", 1, "captured"),
         _Column("t_rx_ms", record.arrived_s, "ms", 1, "arrived"),
         _Column("id", record.tag),
-        _Column("px_in", record.pose[:, 0], "in", 3, "x"),
-        _Column("py_in", record.pose[:, 1], "in", 3, "y"),
-        _Column("heading_deg", record.pose[:, 2], "deg", 2, "heading"),
-        _Column("range_in", record.range_m, "in", 2, "range"),
-        _Column("view_deg", record.view_angle_rad, "deg", 1, "view_angle"),
-    )
-    return _TableFile("tags", "tags.csv", columns, ('kind = "robot_pose"', 'tag = "id"'))
+        *measured,
+    ]
+    lines = [f"kind = {toml_text(kind)}", 'tag = "id"']
+    # a robot pose is computed already; all else depends on where the camera sits
+    if not isinstance(record.readings, RobotPoses):
+        lines.append(f"mount = {toml_text(record.mount)}")
+        if record.turret_yaw_rad is not None:
+            columns.append(_Column("turret_deg", record.turret_yaw_rad, "deg", 3, "turret_yaw"))
+    return _TableFile("tags", "tags.csv", tuple(columns), tuple(lines))
+
+
+def _reading_columns(readings: Readings) -> tuple[str, list[_Column]]:
+    """Return the kind of the detections and the columns of what they measure."""
+    match readings:
+        case RobotPoses():
+            return "robot_pose", [
+                _Column("px_in", readings.pose[:, 0], "in", 3, "x"),
+                _Column("py_in", readings.pose[:, 1], "in", 3, "y"),
+                _Column("heading_deg", readings.pose[:, 2], "deg", 2, "heading"),
+                _Column("range_in", readings.range_m, "in", 2, "range"),
+                _Column("view_deg", readings.view_angle_rad, "deg", 1, "view_angle"),
+            ]
+        case TagPoses():
+            return "tag_pose", [
+                _Column("ahead_in", readings.place[:, 0], "in", 3, "x"),
+                _Column("left_in", readings.place[:, 1], "in", 3, "y"),
+                _Column("up_in", readings.place[:, 2], "in", 3, "z"),
+                _Column("facing_deg", readings.heading_rad, "deg", 2, "heading"),
+            ]
+        case RangesAndBearings():
+            return "range_bearing", [
+                _Column("range_in", readings.range_m, "in", 3, "range"),
+                _Column("bearing_deg", readings.bearing_rad, "deg", 3, "bearing"),
+            ]
+        case Bearings():
+            return "bearing", [_Column("bearing_deg", readings.bearing_rad, "deg", 3, "bearing")]
+        case Ranges():
+            return "range", [_Column("range_in", readings.range_m, "in", 3, "range")]
 
 
 def _marks_table(record: VisitRecord) -> _TableFile:

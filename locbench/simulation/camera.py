@@ -1,4 +1,4 @@
-"""The camera: which tags a frame shows, and the robot pose computed from each, with the errors of such poses."""
+"""The camera: which tags a frame shows, and what its program makes of each, with the errors of such readings."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -8,9 +8,11 @@ import numpy as np
 from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.config.field import Tag
 from locbench.config.robot import CameraMount
-from locbench.config.scenario import CameraErrors, CameraNoise
-from locbench.geometry import between, compose, inverse, wrap_angle
+from locbench.config.scenario import CameraErrors, CameraReport
+from locbench.geometry import transform_points, wrap_angle
+from locbench.session.writer import Readings
 from locbench.simulation.motion import Motion
+from locbench.simulation.readings import Picture, direct_readings, robot_pose_readings
 from locbench.simulation.streams import CameraStreams
 from locbench.simulation.visibility import Sightings, see_tags, tag_poses
 
@@ -25,8 +27,10 @@ class SimulatedDetections:
     ----------
     tag
         (M,) reported ids.
-    pose
-        (M, 3) robot poses in the field frame.
+    readings
+        What each says, of the kind the camera reports.
+    turret_yaw_rad
+        (M,) of the turret at capture; None if the camera is fixed on the robot.
     flipped, false_id
         (M,) true where the tilt was taken the wrong way round, or the id is another tag's.
     dropped
@@ -36,9 +40,8 @@ class SimulatedDetections:
     captured_s: FloatArray
     arrived_s: FloatArray
     tag: IntArray
-    pose: FloatArray
-    range_m: FloatArray
-    view_angle_rad: FloatArray
+    readings: Readings
+    turret_yaw_rad: FloatArray | None
     flipped: BoolArray
     false_id: BoolArray
     dropped: int
@@ -52,6 +55,7 @@ def detect_tags(
     real: Sequence[Tag],
     errors: CameraErrors,
     streams: CameraStreams,
+    aim: FloatArray | None = None,
 ) -> SimulatedDetections:
     """Return every detection of a run.
 
@@ -60,70 +64,72 @@ def detect_tags(
     motion
         Where the robot truly is, from 0 to `duration_s`.
     mapped
-        The tags as the field file has them: poses are computed with these.
+        The tags as the field file has them: robot poses are computed with these.
     real
         The same tags, in the same order, where they really are: these are seen.
+    aim
+        The place (2,) that the turret keeps facing, if it carries the camera.
     """
     frame_s = np.arange(streams.frames.uniform() * errors.frame_period, duration_s, errors.frame_period)
-    sightings = see_tags(motion.pose_at(frame_s), mount, real, errors)
+    robot = motion.pose_at(frame_s)
+    turret_yaw = _turret_yaw(robot, mount, aim)
+    mounts = mount.placed(turret_yaw)
+    sightings = see_tags(robot, mounts, real, errors)
     captured_s = frame_s[sightings.frame]
     latency_s = _latency(len(frame_s), errors, streams.latency)[sightings.frame]
 
-    relative = _measured(sightings, errors.noise, streams.noise)
-    flipped = _flips(sightings, errors.flips, streams.flips)
-    relative[flipped] = _flip(relative[flipped])
+    draws = streams.noise.standard_normal((len(captured_s), 3))
+    flipped = _flips(sightings, errors, streams.flips)
     reported, false_id = _reported(sightings.tag, len(mapped), errors.false_ids, streams.ids)
-    robot_in_camera = inverse(np.array([mount.x, mount.y, mount.yaw]))
-    pose = compose(compose(tag_poses(mapped)[reported], relative), robot_in_camera)
-    pose[:, 2] = wrap_angle(pose[:, 2])
-
     kept = streams.drops.uniform(size=len(captured_s)) >= errors.dropped
     arrived_s = captured_s + latency_s
     # what would arrive after the log's end is not in the log
     kept &= arrived_s <= duration_s
     rows = np.flatnonzero(kept)
     rows = rows[np.argsort(arrived_s[rows], kind="stable")]
+    heights = np.array([tag.z for tag in real])
+    picture = Picture(
+        mount=mounts[sightings.frame[rows]],
+        camera_pose=sightings.camera_pose[rows],
+        tag_pose=sightings.tag_pose[rows],
+        rise_m=heights[sightings.tag[rows]] - mounts[sightings.frame[rows], 2],
+        range_m=sightings.range_m[rows],
+        view_angle_rad=sightings.view_angle_rad[rows],
+        draws=draws[rows],
+        flipped=flipped[rows],
+    )
+    if errors.reports is CameraReport.ROBOT_POSE:
+        readings: Readings = robot_pose_readings(picture, tag_poses(mapped)[reported[rows]], errors.noise)
+    else:
+        readings = direct_readings(picture, errors.reports, errors.noise)
     return SimulatedDetections(
         captured_s=captured_s[rows],
         arrived_s=arrived_s[rows],
         tag=np.array([tag.id for tag in mapped], dtype=np.int64)[reported[rows]],
-        pose=pose[rows],
-        range_m=np.hypot(relative[rows, 0], relative[rows, 1]),
-        view_angle_rad=np.abs(np.arctan2(relative[rows, 1], relative[rows, 0])),
+        readings=readings,
+        turret_yaw_rad=turret_yaw[sightings.frame[rows]] if mount.turns else None,
         flipped=flipped[rows],
         false_id=false_id[rows],
         dropped=int(np.sum(~kept)),
     )
 
 
-def _measured(sightings: Sightings, noise: CameraNoise, generator: np.random.Generator) -> FloatArray:
-    """Return the camera's pose (M, 3) in the frame of the tag, errors added along and across the line of sight."""
-    relative = between(sightings.tag_pose, sightings.camera_pose)
-    distance, view = sightings.range_m, sightings.view_angle_rad
-    growth = 1.0 + noise.view_angle_growth * np.sin(view) ** 2
-    draws = generator.standard_normal((len(distance), 3))
-    along = growth * np.hypot(noise.along_floor, noise.along_at_one_metre * distance**2) * draws[:, 0]
-    across = growth * np.hypot(noise.across_floor, noise.across_at_one_metre * distance) * draws[:, 1]
-    heading = growth * np.hypot(noise.heading_floor, noise.heading_at_one_metre * distance) * draws[:, 2]
-    cosine, sine = np.cos(view), np.sin(view)
-    error = np.stack([along * cosine - across * sine, along * sine + across * cosine, heading], axis=-1)
-    return np.asarray(relative + error)
+def _turret_yaw(robot: FloatArray, mount: CameraMount, aim: FloatArray | None) -> FloatArray:
+    """Return the yaw (F,) that turns the turret's forward direction from the robot's to the place it faces."""
+    if aim is None:
+        return np.zeros(len(robot))
+    line = aim - transform_points(robot, np.array([mount.turret_x, mount.turret_y]))
+    return wrap_angle(np.arctan2(line[:, 1], line[:, 0]) - robot[:, 2])
 
 
-def _flip(relative: FloatArray) -> FloatArray:
-    """Return the camera's pose in the frame of the tag with the tag's tilt mirrored about the line of sight.
-
-    Range and the direction in which the camera sees the tag stay; only the view angle changes its sign.
-    """
-    view = np.arctan2(relative[:, 1], relative[:, 0])
-    return np.stack([relative[:, 0], -relative[:, 1], relative[:, 2] - 2.0 * view], axis=-1)
-
-
-def _flips(sightings: Sightings, share: float, generator: np.random.Generator) -> BoolArray:
-    """Return which detections (M,) are flipped: `share` of all, in proportion to range^2 cos^2 of the view angle."""
+def _flips(sightings: Sightings, errors: CameraErrors, generator: np.random.Generator) -> BoolArray:
+    """Return which detections (M,) are flipped: a share of all, in proportion to range^2 cos^2 of the view angle."""
     weight = (sightings.range_m * np.cos(sightings.view_angle_rad)) ** 2
-    chance = share * weight / np.mean(weight) if len(weight) else weight
-    return np.asarray(generator.uniform(size=len(weight)) < chance)
+    chance = errors.flips * weight / np.mean(weight) if len(weight) else weight
+    flipped = generator.uniform(size=len(weight)) < chance
+    # ranges and bearings do not look at the tag's tilt
+    tilt_matters = errors.reports in (CameraReport.ROBOT_POSE, CameraReport.TAG_POSE)
+    return np.asarray(flipped & tilt_matters)
 
 
 def _reported(

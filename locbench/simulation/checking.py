@@ -85,6 +85,13 @@ def _check_camera(scenario: ScenarioConfig, robot: RobotConfig, field: FieldConf
     if scenario.camera is None:
         return
     _known(scenario.camera.mount, robot.cameras, "camera in the robot file", f"{source}: camera.mount")
+    if robot.cameras[scenario.camera.mount].turns and not field.goals:
+        raise ConfigError(
+            "a camera carried by the turret is kept on the field's first goal, and the field has none",
+            where=f"{source}: camera.mount",
+            received=scenario.camera.mount,
+            remedy="Add [[goals]] to the field, or name a camera that is fixed on the robot",
+        )
     if not tags:
         raise ConfigError("the field has no tags to see", where=f"{source}: camera", remedy="Add [[tags]] to the field")
     if scenario.camera.false_ids > 0.0 and len(tags) < 2:

@@ -80,7 +80,7 @@ def record_run(
         start_mark=scenario.start.mark,
         files=files,
         odometry=odometry,
-        detections=_detection_record(detections),
+        detections=_detection_record(scenario, detections),
         visits=_visits(world, float(odometry.time_s[-1])),
         truth=_truth(scenario, world),
     )
@@ -112,19 +112,20 @@ def _detections(
         return None
     real = true_tags(field.tags, scenario.truth.tags)
     mount = robot.cameras[scenario.camera.mount]
-    return detect_tags(world, world.duration_s, mount, field.tags, real, scenario.camera, streams.camera)
+    aim = np.array([field.goals[0].x, field.goals[0].y]) if mount.turns else None
+    return detect_tags(world, world.duration_s, mount, field.tags, real, scenario.camera, streams.camera, aim)
 
 
-def _detection_record(detections: SimulatedDetections | None) -> DetectionRecord | None:
-    if detections is None or len(detections.captured_s) == 0:
+def _detection_record(scenario: ScenarioConfig, detections: SimulatedDetections | None) -> DetectionRecord | None:
+    if scenario.camera is None or detections is None or len(detections.captured_s) == 0:
         return None
     return DetectionRecord(
         captured_s=detections.captured_s,
         arrived_s=detections.arrived_s,
         tag=detections.tag,
-        pose=detections.pose,
-        range_m=detections.range_m,
-        view_angle_rad=detections.view_angle_rad,
+        readings=detections.readings,
+        mount=scenario.camera.mount,
+        turret_yaw_rad=detections.turret_yaw_rad,
     )
 
 

@@ -7,9 +7,8 @@ import numpy as np
 
 from locbench.arrays import FloatArray, IntArray
 from locbench.config.field import Tag
-from locbench.config.robot import CameraMount
 from locbench.config.scenario import CameraErrors, TrueTagOffset
-from locbench.geometry import compose
+from locbench.geometry import compose, mount_rotation
 
 __all__ = ["Sightings", "see_tags", "tag_poses", "true_tags"]
 
@@ -52,25 +51,27 @@ def true_tags(tags: Sequence[Tag], offsets: Sequence[TrueTagOffset]) -> list[Tag
     return moved
 
 
-def see_tags(robot_poses: FloatArray, mount: CameraMount, tags: Sequence[Tag], camera: CameraErrors) -> Sightings:
+def see_tags(robot_poses: FloatArray, mounts: FloatArray, tags: Sequence[Tag], camera: CameraErrors) -> Sightings:
     """Return every tag in view, frame by frame.
 
     Parameters
     ----------
     robot_poses
         (F, 3) true poses at the frames.
+    mounts
+        (F, 6) where the camera sits on the robot at the frames.
     tags
         Where the tags really are.
     """
-    cameras = compose(robot_poses, np.array([mount.x, mount.y, mount.yaw]))
+    cameras = compose(robot_poses, mounts[:, [0, 1, 3]])
     places = tag_poses(tags)
     # from tag to camera, (F, T, 2)
     line = cameras[:, np.newaxis, :2] - places[:, :2]
     distance = np.hypot(line[..., 0], line[..., 1])
     bearing = np.arctan2(line[..., 1], line[..., 0]) - places[:, 2]
     view = np.arctan2(np.sin(bearing), np.cos(bearing))
-    rise = np.array([tag.z for tag in tags]) - mount.z
-    across, up = _image_angles(robot_poses[:, 2], -line, rise, mount)
+    rise = np.array([tag.z for tag in tags]) - mounts[:, 2, np.newaxis]
+    across, up = _image_angles(robot_poses[:, 2], -line, rise, mounts)
 
     seen = (distance >= camera.minimum_range) & (distance <= camera.maximum_range)
     seen &= np.abs(view) <= camera.maximum_view_angle
@@ -82,25 +83,13 @@ def see_tags(robot_poses: FloatArray, mount: CameraMount, tags: Sequence[Tag], c
 
 
 def _image_angles(
-    heading_rad: FloatArray, towards_tag: FloatArray, rise_m: FloatArray, mount: CameraMount
+    heading_rad: FloatArray, towards_tag: FloatArray, rise_m: FloatArray, mounts: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return the angles (F, T) to the left of the optical axis and above it."""
     cosine, sine = np.cos(heading_rad)[:, np.newaxis], np.sin(heading_rad)[:, np.newaxis]
     forward = cosine * towards_tag[..., 0] + sine * towards_tag[..., 1]
     left = -sine * towards_tag[..., 0] + cosine * towards_tag[..., 1]
-    in_robot = np.stack([forward, left, np.broadcast_to(rise_m, forward.shape)], axis=-1)
+    in_robot = np.stack([forward, left, rise_m], axis=-1)
     # a row vector times the mount's rotation is its inverse applied to the vector
-    in_camera = in_robot @ _mount_rotation(mount)
+    in_camera = in_robot @ mount_rotation(*mounts[:, 3:].T)
     return np.arctan2(in_camera[..., 1], in_camera[..., 0]), np.arctan2(in_camera[..., 2], in_camera[..., 0])
-
-
-def _mount_rotation(mount: CameraMount) -> FloatArray:
-    """Return the (3, 3) rotation from camera to robot axes: intrinsic yaw, pitch, roll."""
-    (cy, cp, cr), (sy, sp, sr) = (
-        np.cos([mount.yaw, mount.pitch, mount.roll]),
-        np.sin([mount.yaw, mount.pitch, mount.roll]),
-    )
-    yaw = np.array([[cy, -sy, 0.0], [sy, cy, 0.0], [0.0, 0.0, 1.0]])
-    pitch = np.array([[cp, 0.0, sp], [0.0, 1.0, 0.0], [-sp, 0.0, cp]])
-    roll = np.array([[1.0, 0.0, 0.0], [0.0, cr, -sr], [0.0, sr, cr]])
-    return np.asarray(yaw @ pitch @ roll)

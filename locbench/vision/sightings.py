@@ -5,24 +5,34 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from locbench.arrays import FloatArray
-from locbench.config import FieldConfig, FusionConfig
-from locbench.config.fusion import TagNoise
-from locbench.geometry import rotation_matrix
-from locbench.session import Detections, TagKind
+from locbench.config import CorrectionMode, FieldConfig, FusionConfig
+from locbench.config.fusion import NoiseSource, TagNoise
+from locbench.session import NO_TAG, Detections, TagKind
+from locbench.vision.noise import bearing_variance, pose_covariance, range_variance, share_of_one_tag
+from locbench.vision.robot_poses import robot_poses, robot_poses_slope
 
-__all__ = ["Sightings", "prepare_sightings"]
+__all__ = ["Sightings", "as_robot_poses", "prepare_sightings"]
 
 
 @dataclass(frozen=True)
 class Sightings:
-    """Detections, the tags' positions and the measurement covariances.
+    """Detections, where their tags are, and the measurement covariances.
 
-    `covariance` is (M, 3, 3) for robot poses, field frame, and (M, 1, 1) for ranges; `tag_position_m` is (M, 3).
+    Attributes
+    ----------
+    tag_position_m, tag_facing_rad
+        (M, 3) and (M,) of each detection's tag, of a fix from several tags the first.
+    covariance
+        (M, D, D) of the detections' values; NaN for bearings whose noise has to come from the believed range.
+    noise
+        The tag noise it comes from.
     """
 
     detections: Detections
     tag_position_m: FloatArray
+    tag_facing_rad: FloatArray
     covariance: FloatArray
+    noise: TagNoise
 
     def __len__(self) -> int:
         return len(self.detections)
@@ -33,33 +43,72 @@ def prepare_sightings(detections: Detections, field: FieldConfig, fusion: Fusion
 
     The noise depends on the detection's own range and view angle, never on the believed pose: a wrong belief must
     not make its own contradiction look uncertain. A robot pose without a reported range takes the distance of its
-    own position to the tag. Headings that the filter does not use become NaN.
+    own position to its tags. Only bearings without a range leave no other way. Headings that the filter does not use
+    become NaN. Where the filter replaces poses, or takes a share of them, tag poses become the robot poses they mean.
     """
-    positions = {tag.id: (tag.x, tag.y, tag.z) for tag in field.tags}
-    tags = np.array([positions[int(tag)] for tag in detections.tag]).reshape(-1, 3)
-    if detections.kind is TagKind.ROBOT_POSE:
-        covariance = _pose_covariance(detections, tags, fusion.tag_noise)
-        if not fusion.correction.use_heading:
-            detections = replace(detections, value=detections.value * [1.0, 1.0, np.nan])
-    else:
-        spread = np.hypot(fusion.tag_noise.range_floor, fusion.tag_noise.range_per_metre * detections.range_m)
-        covariance = (spread**2)[:, np.newaxis, np.newaxis]
-    return Sightings(detections, tags, covariance)
+    places = _tag_places(detections, field)
+    tags = places[:, 0]
+    covariance = _model_covariance(detections, places, fusion.tag_noise)
+    if fusion.tag_noise.source is NoiseSource.LOG:
+        own = fusion.tag_noise.scale**2 * detections.own_covariance
+        covariance = np.where(np.isfinite(own), own, covariance)
+    if detections.kind is TagKind.TAG_POSE and fusion.correction.mode in (
+        CorrectionMode.REPLACE,
+        CorrectionMode.FIXED_GAIN,
+    ):
+        slope = robot_poses_slope(detections.value, tags[:, [0, 1, 3]])
+        covariance = slope @ covariance @ np.swapaxes(slope, -1, -2)
+        detections = _as_robot_poses(detections, tags)
+    if detections.kind in (TagKind.ROBOT_POSE, TagKind.TAG_POSE) and not fusion.correction.use_heading:
+        detections = replace(detections, value=detections.value * [1.0, 1.0, np.nan])
+    return Sightings(detections, tags[:, :3], tags[:, 3], covariance, fusion.tag_noise)
 
 
-def _pose_covariance(detections: Detections, tags: FloatArray, noise: TagNoise) -> FloatArray:
-    line = tags[:, :2] - detections.value[:, :2]
-    own_range = np.linalg.norm(line, axis=1)
-    distance = np.where(np.isfinite(detections.range_m), detections.range_m, own_range)
-    view = np.nan_to_num(detections.view_angle_rad)
-    growth = 1.0 + noise.view_angle_growth * np.sin(view) ** 2
-    along = growth * np.hypot(noise.along_floor, noise.along_at_one_metre * distance**2)
-    across = growth * np.hypot(noise.across_floor, noise.across_at_one_metre * distance)
-    heading = growth * np.hypot(noise.heading_floor, noise.heading_at_one_metre * distance)
-    turn = rotation_matrix(np.arctan2(line[:, 1], line[:, 0]))
-    spread = np.zeros((len(distance), 2, 2))
-    spread[:, 0, 0], spread[:, 1, 1] = along**2, across**2
-    covariance = np.zeros((len(distance), 3, 3))
-    covariance[:, :2, :2] = turn @ spread @ np.swapaxes(turn, -1, -2)
-    covariance[:, 2, 2] = heading**2
-    return covariance
+def as_robot_poses(detections: Detections, field: FieldConfig) -> Detections | None:
+    """Return the detections that give a robot pose, as such; None if their kind gives none, or no tag a heading."""
+    match detections.kind:
+        case TagKind.ROBOT_POSE:
+            return detections
+        case TagKind.TAG_POSE:
+            whole = detections.chosen(np.isfinite(detections.value[:, 2]))
+            return _as_robot_poses(whole, _tag_places(whole, field)[:, 0]) if len(whole) else None
+        case _:
+            return None
+
+
+def _as_robot_poses(detections: Detections, tags: FloatArray) -> Detections:
+    poses = robot_poses(detections.value, tags[:, [0, 1, 3]])
+    unknown = np.full_like(detections.own_covariance, np.nan)
+    return replace(detections, kind=TagKind.ROBOT_POSE, value=poses, own_covariance=unknown)
+
+
+def _tag_places(detections: Detections, field: FieldConfig) -> FloatArray:
+    """Return (M, K, 4) x, y, z, facing of every tag of each detection, NaN where it has fewer."""
+    places = {tag.id: (tag.x, tag.y, tag.z, tag.facing) for tag in field.tags}
+    places[NO_TAG] = (np.nan,) * 4
+    every = np.column_stack([detections.tag, detections.other_tags])
+    return np.array([places[int(tag)] for tag in every.ravel()]).reshape(*every.shape, 4)
+
+
+def _model_covariance(detections: Detections, places: FloatArray, noise: TagNoise) -> FloatArray:
+    distance, view = detections.range_m, detections.view_angle_rad
+    match detections.kind:
+        case TagKind.ROBOT_POSE:
+            lines = places[:, :, :2] - detections.value[:, np.newaxis, :2]
+            count = np.sum(np.isfinite(places[:, :, 0]), axis=1)
+            own_range = np.nansum(np.linalg.norm(lines, axis=2), axis=1) / count
+            distance = np.where(np.isfinite(distance), distance, own_range)
+            line = np.nansum(lines, axis=1) / count[:, np.newaxis]
+            share = share_of_one_tag(detections.tag_count, noise)
+            return share[:, np.newaxis, np.newaxis] * pose_covariance(line, distance, view, noise)
+        case TagKind.TAG_POSE:
+            return pose_covariance(detections.value[:, :2] - detections.mount[:, :2], distance, view, noise)
+        case TagKind.RANGE_BEARING:
+            covariance = np.zeros((len(detections), 2, 2))
+            covariance[:, 0, 0] = range_variance(distance, view, noise)
+            covariance[:, 1, 1] = bearing_variance(distance, view, noise)
+            return covariance
+        case TagKind.BEARING:
+            return bearing_variance(distance, view, noise)[:, np.newaxis, np.newaxis]
+        case TagKind.RANGE:
+            return range_variance(distance, view, noise)[:, np.newaxis, np.newaxis]

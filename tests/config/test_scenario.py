@@ -66,6 +66,7 @@ BAD = {
     "pods.along_per_metre": SMALLEST + '[pods]\nalong_per_metre = "-1 mm"\n',
     "gyro.scale_error": SMALLEST + "[gyro]\nscale_error = 0.01\n",
     "camera.mount": SMALLEST + '[camera]\nflips = "1 %"\n',
+    "camera.reports": SMALLEST + CAMERA + 'reports = "poses"\n',
     "camera": SMALLEST + CAMERA + 'maximum_range = "100 mm"\n',
     "camera.flips": SMALLEST + CAMERA + 'flips = "101 %"\n',
     "camera.frame_period": SMALLEST + CAMERA + 'frame_period = "1 ms"\n',

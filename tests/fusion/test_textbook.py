@@ -2,7 +2,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from builders import START, detections, field, fusion, motion, range_detections, sightings
+from builders import START, camera_detections, detections, field, fusion, motion, range_detections, sightings
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from naive import naive_fuse
@@ -12,12 +12,13 @@ from locbench.fusion import Rule, fuse, sample_track
 from locbench.geometry import compose, wrap_angle
 from locbench.odometry import Motion, dead_reckon, dead_reckon_covariance
 from locbench.odometry.reckoning import rotated
-from locbench.session import StartPose
+from locbench.session import StartPose, TagKind
 
 NOISE = MotionNoise()
 DRIVE = motion()
 TRUTH = dead_reckon(DRIVE, START.pose)
-TAGS = {tag.id: (tag.x, tag.y, tag.z) for tag in field().tags}
+TAGS = {tag.id: (tag.x, tag.y, tag.z, tag.facing) for tag in field().tags}
+SEEN = [TagKind.TAG_POSE, TagKind.RANGE_BEARING, TagKind.BEARING, TagKind.RANGE]
 
 CASES = {
     "kalman": {},
@@ -75,6 +76,74 @@ def test_ranges_too(case):
     assert [rule is None for rule in estimate.corrections.rejected_by] == [rule is None for _, rule in verdicts]
 
 
+@pytest.mark.parametrize(
+    ("kind", "case"),
+    [
+        *((kind, "no_gate") for kind in SEEN),
+        (TagKind.TAG_POSE, "position_only"),
+        (TagKind.TAG_POSE, "rules"),
+        (TagKind.RANGE_BEARING, "kalman"),
+        (TagKind.BEARING, "ignore_latency"),
+    ],
+)
+def test_what_a_turning_tilted_camera_sees_too(kind, case):
+    config = fusion(**CASES[case])
+    drive = motion(rows=30)
+    truth = dead_reckon(drive, START.pose)
+    found = sightings(camera_detections(kind, drive, truth, count=12), config)
+    estimate = fuse(drive, START, found, config, NOISE)
+    states, verdicts, squared = naive_fuse(drive, START, found, config, NOISE, TAGS)
+    pose, covariance = _published_at_samples(estimate, drive)
+    np.testing.assert_allclose(pose, [x for x, _ in states], atol=1e-7)
+    np.testing.assert_allclose(covariance, [p for _, p in states], rtol=2e-5, atol=1e-10)
+    corrections = estimate.corrections
+    rules = [None if rule is None else str(rule) for rule in corrections.rejected_by]
+    assert list(zip(corrections.row.tolist(), rules, strict=True)) == verdicts
+    assert len(set(rules)) == {"no_gate": 1, "rules": 5}.get(case, 2)
+    by_row = zip(corrections.row.tolist(), corrections.normalised_innovation_squared, strict=True)
+    judged = dict(by_row)
+    for i, value in squared.items():
+        assert judged[int(found.detections.row[i])] == pytest.approx(value, rel=1e-4, abs=1e-9)
+
+
+@pytest.mark.parametrize("kind", SEEN)
+def test_both_engines_agree_on_every_kind(kind):
+    """Small spreads keep the models nearly linear; bearings lie all around, so their mean must be taken round."""
+    found = camera_detections(kind, DRIVE, TRUTH)
+    extended, unscented = (
+        fuse(DRIVE, START, sightings(found, c), c, NOISE) for c in (fusion(), fusion(engine="unscented"))
+    )
+    assert extended.corrections.rejected_by == unscented.corrections.rejected_by
+    assert np.sum(extended.corrections.accepted) > 15
+    np.testing.assert_allclose(extended.track.pose, unscented.track.pose, atol=1e-3)
+    np.testing.assert_allclose(extended.track.covariance, unscented.track.covariance, atol=1e-5)
+
+
+@pytest.mark.parametrize("mode", ["replace", "fixed_gain"])
+def test_tag_poses_replace_the_belief_as_the_robot_poses_they_mean(mode):
+    config = fusion(correction={"mode": mode}, trust={})
+    seen = camera_detections(TagKind.TAG_POSE, DRIVE, TRUTH)
+    estimate = fuse(DRIVE, START, sightings(seen, config), config, NOISE)
+    meant = detections(DRIVE, TRUTH, seed=6)
+    found = sightings(meant, config)
+    same = dataclasses.replace(found, covariance=sightings(seen, config).covariance)
+    expected = fuse(DRIVE, START, same, config, NOISE)
+    np.testing.assert_allclose(wrap_angle(estimate.track.pose - expected.track.pose), 0.0, atol=1e-9)
+    np.testing.assert_allclose(estimate.track.covariance, expected.track.covariance, rtol=1e-9, atol=1e-15)
+
+
+def test_a_fix_from_several_tags_is_refused_for_one_of_them():
+    config = fusion(trust={"excluded_tags": [2]})
+    found = detections(DRIVE, TRUTH)
+    others = np.where(np.arange(25) % 3 == 0, 2, -1)[:, np.newaxis]
+    both = dataclasses.replace(found, other_tags=others, tag_count=np.where(others[:, 0] == 2, 2, 1))
+    corrections = fuse(DRIVE, START, sightings(both, config), config, NOISE).corrections
+    by_row = dict(zip(corrections.row.tolist(), corrections.rejected_by, strict=True))
+    expected = (found.tag == 2) | (others[:, 0] == 2)
+    assert [by_row[int(row)] is Rule.EXCLUDED_TAG for row in found.row] == expected.tolist()
+    assert 5 < np.sum(expected) < 20
+
+
 def test_nothing_is_published_from_a_detection_before_it_arrives():
     config = fusion(trust={})
     found = detections(DRIVE, TRUTH)
@@ -97,8 +166,7 @@ def test_verdicts_are_frozen_at_arrival():
     config = fusion()
     found = detections(DRIVE, TRUTH)
     keep = found.arrived_s < np.median(found.arrived_s)
-    names = ["captured_s", "arrived_s", "tag", "row", "value", "range_m", "view_angle_rad"]
-    early = dataclasses.replace(found, **{name: getattr(found, name)[keep] for name in names})
+    early = found.chosen(keep)
     few = fuse(DRIVE, START, sightings(early, config), config, NOISE).corrections
     many = fuse(DRIVE, START, sightings(found, config), config, NOISE).corrections
     assert many.rejected_by[: len(few)] == few.rejected_by

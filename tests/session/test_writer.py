@@ -9,10 +9,15 @@ from hypothesis import strategies as st
 from locbench.config import SessionConfig, load_config
 from locbench.errors import OutputError
 from locbench.session.writer import (
+    Bearings,
     DetectionRecord,
     OdometryRecord,
+    Ranges,
+    RangesAndBearings,
+    RobotPoses,
     SessionRecord,
     SourceFiles,
+    TagPoses,
     TruthRecord,
     VisitRecord,
     toml_text,
@@ -40,9 +45,12 @@ def _record(root: Path, **changes) -> SessionRecord:
             captured_s=np.array([0.0011]),
             arrived_s=np.array([0.0512]),
             tag=np.array([4]),
-            pose=np.array([[0.0254, -0.508, np.radians(-45.0)]]),
-            range_m=np.array([2.54]),
-            view_angle_rad=np.radians([12.34]),
+            readings=RobotPoses(
+                pose=np.array([[0.0254, -0.508, np.radians(-45.0)]]),
+                range_m=np.array([2.54]),
+                view_angle_rad=np.radians([12.34]),
+            ),
+            mount="front",
         ),
         "visits": VisitRecord(('A, "upper"', "B"), np.array([1.0, 3.0]), np.array([2.25, 4.5])),
         "truth": TruthRecord(np.array([0.0, 0.02]), np.array([[1.0, 2.0, 0.0], [1.0005, -1e-9, np.radians(90.0)]])),
@@ -128,3 +136,30 @@ def test_a_folder_that_cannot_be_written_is_an_output_error(tmp_path):
     (tmp_path / "file").write_text("in the way")
     with pytest.raises(OutputError):
         write_session(tmp_path / "file" / "out", _record(tmp_path))
+
+
+READINGS = {
+    "tag_pose": (
+        TagPoses(np.array([[2.54, -0.0254, 0.508]]), np.radians([179.5])),
+        "ahead_in,left_in,up_in,facing_deg",
+        "100,-1,20,179.5",
+    ),
+    "range_bearing": (RangesAndBearings(np.array([1.27]), np.radians([-3.25])), "range_in,bearing_deg", "50,-3.25"),
+    "bearing": (Bearings(np.radians([-3.25])), "bearing_deg", "-3.25"),
+    "range": (Ranges(np.array([1.27])), "range_in", "50"),
+}
+
+
+@pytest.mark.parametrize("kind", READINGS)
+@pytest.mark.parametrize("turning", [True, False])
+def test_every_kind_of_detection_is_written_with_the_camera_it_comes_from(tmp_path, kind, turning):
+    readings, header, cells = READINGS[kind]
+    yaw = np.radians([-90.0]) if turning else None
+    times = {"captured_s": np.array([0.001]), "arrived_s": np.array([0.05]), "tag": np.array([4])}
+    record = DetectionRecord(**times, readings=readings, mount='front "up"', turret_yaw_rad=yaw)
+    folder = _write(tmp_path, detections=record)
+    header, cells = (header + ",turret_deg", cells + ",-90") if turning else (header, cells)
+    assert (folder / "tags.csv").read_text() == f"t_shutter_ms,t_rx_ms,id,{header}\n1,50,4,{cells}\n"
+    tags = load_config(folder / "session.toml", SessionConfig).tags
+    assert (tags.kind, tags.mount) == (kind, 'front "up"')
+    assert (tags.turret_yaw is not None) == turning

@@ -54,11 +54,11 @@ def test_without_errors_every_detection_gives_the_true_pose(tour):
     assert len(found.tag) > 1000
     assert set(found.tag) == {1, 2, 5, 7, 9}
     truth = tour.pose_at(found.captured_s)
-    np.testing.assert_allclose(found.pose[:, :2], truth[:, :2], atol=1e-12)
-    np.testing.assert_allclose(np.cos(found.pose[:, 2] - truth[:, 2]), 1.0, atol=1e-12)
+    np.testing.assert_allclose(found.readings.pose[:, :2], truth[:, :2], atol=1e-12)
+    np.testing.assert_allclose(np.cos(found.readings.pose[:, 2] - truth[:, 2]), 1.0, atol=1e-12)
     distance, view, _ = _geometry(tour, found)
-    np.testing.assert_allclose(found.range_m, distance, atol=1e-12)
-    np.testing.assert_allclose(found.view_angle_rad, np.abs(view), atol=1e-12)
+    np.testing.assert_allclose(found.readings.range_m, distance, atol=1e-12)
+    np.testing.assert_allclose(found.readings.view_angle_rad, np.abs(view), atol=1e-12)
     np.testing.assert_array_equal(found.arrived_s, found.captured_s)
 
 
@@ -95,11 +95,11 @@ def test_a_tag_that_hangs_elsewhere_shifts_the_pose_computed_with_the_map(screw)
     still = screw((2.5, 0.98, math.radians(-10.0)), 0.0, 0.0, 0.0)
     offset = TrueTagOffset.model_validate({"id": 1, "dx": "-20 mm", "dy": "30 mm"})
     found = _detect(still, 2.0, real=true_tags(TAGS, [offset]))
-    np.testing.assert_allclose(found.pose[:, 0], 2.5 + 0.02, atol=1e-12)
-    np.testing.assert_allclose(found.pose[:, 1], 0.98 - 0.03, atol=1e-12)
+    np.testing.assert_allclose(found.readings.pose[:, 0], 2.5 + 0.02, atol=1e-12)
+    np.testing.assert_allclose(found.readings.pose[:, 1], 0.98 - 0.03, atol=1e-12)
     turned = TrueTagOffset.model_validate({"id": 1, "turn": "2 deg"})
     found = _detect(still, 2.0, real=true_tags(TAGS, [turned]))
-    np.testing.assert_allclose(found.pose[:, 2], math.radians(-12.0), atol=1e-12)
+    np.testing.assert_allclose(found.readings.pose[:, 2], math.radians(-12.0), atol=1e-12)
 
 
 @pytest.mark.parametrize(("x_m", "y_m"), [(2.7, 1.0), (0.85, 1.0), (2.9, 2.2)])
@@ -121,8 +121,8 @@ def test_noise_has_the_stated_spread_along_and_across_the_line_of_sight_and_in_h
     line = complex(x_m - 4.0, y_m - 1.0)
     distance = abs(line)
     growth = 1.0 + 1.5 * (line.imag / distance) ** 2
-    error = (found.pose[:, 0] - x_m + 1j * (found.pose[:, 1] - y_m)) * np.conj(line) / distance
-    heading = found.pose[:, 2] - still.start[2]
+    error = (found.readings.pose[:, 0] - x_m + 1j * (found.readings.pose[:, 1] - y_m)) * np.conj(line) / distance
+    heading = found.readings.pose[:, 2] - still.start[2]
     bound = 6.0 / math.sqrt(2.0 * count)
     for values, floor, grown in [
         (error.real, 0.010, 0.005 * distance**2),
@@ -133,7 +133,7 @@ def test_noise_has_the_stated_spread_along_and_across_the_line_of_sight_and_in_h
         assert np.std(values) == pytest.approx(std, rel=bound)
         assert abs(np.mean(values)) < 6.0 * std / math.sqrt(count)
     # the reported range carries the same error as the pose
-    np.testing.assert_allclose(found.range_m, np.hypot(distance + error.real, error.imag), atol=1e-12)
+    np.testing.assert_allclose(found.readings.range_m, np.hypot(distance + error.real, error.imag), atol=1e-12)
 
 
 def test_flips_appear_at_their_share_and_rather_far_and_face_on(tour):
@@ -155,8 +155,8 @@ def test_a_flip_keeps_range_and_bearing_and_mirrors_the_view_angle(tour):
     at = {i: (complex(x, y), math.radians(facing)) for i, x, y, facing in PLACES}
     tag = np.array([at[i][0] for i in found.tag])
     facing = np.array([at[i][1] for i in found.tag])
-    heading = np.exp(1j * found.pose[:, 2])
-    camera = found.pose[:, 0] + 1j * found.pose[:, 1] + complex(0.150, 0.020) * heading
+    heading = np.exp(1j * found.readings.pose[:, 2])
+    camera = found.readings.pose[:, 0] + 1j * found.readings.pose[:, 1] + complex(0.150, 0.020) * heading
     believed_view = np.angle((camera - tag) * np.exp(-1j * facing))
     believed_bearing = np.angle((tag - camera) / heading * np.exp(-1j * math.radians(10.0)))
     np.testing.assert_allclose(np.abs(camera - tag), distance, atol=1e-9)
@@ -177,7 +177,7 @@ def test_false_ids_appear_at_their_share_and_name_other_tags(screw):
     for number in each.values():
         assert number == pytest.approx(0.02 * count, abs=6.0 * math.sqrt(0.02 * count))
     # the pose is computed with the wrong tag's place: the same picture, seen from elsewhere
-    wrong = found.pose[found.tag == 2]
+    wrong = found.readings.pose[found.tag == 2]
     assert np.hypot(wrong[:, 0] - 2.5, wrong[:, 1] - 0.98).min() > 1.0
 
 
@@ -222,4 +222,4 @@ def test_silencing_one_error_leaves_the_others_as_they_were(tour):
     np.testing.assert_array_equal(full.arrived_s, calm.arrived_s)
     np.testing.assert_array_equal(full.flipped, calm.flipped)
     upright = _detect(tour, noise=noise, dropped="10 %", latency="50 ms", latency_jitter="9 ms")
-    np.testing.assert_array_equal(upright.pose[~full.flipped], full.pose[~full.flipped])
+    np.testing.assert_array_equal(upright.readings.pose[~full.flipped], full.readings.pose[~full.flipped])

@@ -30,7 +30,7 @@ def test_the_same_seed_gives_the_same_run_and_another_seed_another(bench, round_
     text = PODS + GYRO + PLACING + CAMERA + round_trip
     first, again, other = bench.record(text), bench.record(text), bench.record(text, seed=2)
     _assert_same(first, again)
-    np.testing.assert_array_equal(first.record.detections.pose, again.record.detections.pose)
+    np.testing.assert_array_equal(first.record.detections.readings.pose, again.record.detections.readings.pose)
     assert first.events == again.events
     assert np.any(first.record.truth.pose[0] != other.record.truth.pose[0])
 
@@ -43,7 +43,7 @@ def test_silencing_one_sensor_leaves_the_others_as_they_were(bench, round_trip):
 
     silent_gyro = bench.record(PODS + PLACING + CAMERA + round_trip).record
     np.testing.assert_array_equal(full.odometry.counts["cross"], silent_gyro.odometry.counts["cross"])
-    np.testing.assert_array_equal(full.detections.pose, silent_gyro.detections.pose)
+    np.testing.assert_array_equal(full.detections.readings.pose, silent_gyro.detections.readings.pose)
     silent_pods = bench.record(GYRO + PLACING + CAMERA + round_trip).record
     np.testing.assert_array_equal(full.odometry.heading_rad, silent_pods.odometry.heading_rad)
     np.testing.assert_array_equal(full.detections.arrived_s, silent_pods.detections.arrived_s)

@@ -85,6 +85,8 @@ def test_a_slant_range_includes_the_height_and_the_lever_arm():
     found = range_detections(DRIVE, TRUTH, count=3)
     seen = sightings(found, fusion())
     one = measurement(seen, 0)
-    assert one.predict(np.zeros(3))[0] == pytest.approx(np.linalg.norm(found.mount - seen.tag_position_m[0]))
+    assert one.predict(np.zeros(3))[0] == pytest.approx(np.linalg.norm(found.mount[0, :3] - seen.tag_position_m[0]))
     flat = measurement(sightings(dataclasses.replace(found, slant=False), fusion()), 0)
-    assert flat.predict(np.zeros(3))[0] == pytest.approx(np.linalg.norm(found.mount[:2] - seen.tag_position_m[0, :2]))
+    assert flat.predict(np.zeros(3))[0] == pytest.approx(
+        np.linalg.norm(found.mount[0, :2] - seen.tag_position_m[0, :2])
+    )

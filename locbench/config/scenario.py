@@ -270,5 +270,5 @@ class ScenarioConfig(Config):
         if self.truth.pods:
             raise ValueError('noise = "body" simulates no pods, so truth.pods would do nothing|Remove it')
         if any(shove.pods_lose or shove.gyro_loses for shove in self.shoves):
-            raise ValueError('noise = "body" simulates no pods and no gyro that a shove could disturb|Remove the losses')
+            raise ValueError('noise = "body" simulates no pods and no gyro that a shove could disturb|Remove losses')
         return self

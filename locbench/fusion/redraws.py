@@ -10,6 +10,7 @@ noise is drawn in the dead-reckoned frame, once per span between two events, and
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -90,7 +91,7 @@ def _blocks(at: IntArray) -> list[tuple[int, int]]:
     """Return ranges of events, each spanning about `_ROWS` rows."""
     cuts = np.flatnonzero(np.diff(at // _ROWS)) + 1
     edges = np.unique(np.concatenate([[0], cuts, [len(at) - 1]]))
-    return [(int(a), int(b)) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    return [(int(a), int(b)) for a, b in pairwise(edges)]
 
 
 def _square_root(covariance: FloatArray) -> FloatArray:

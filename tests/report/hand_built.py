@@ -32,7 +32,7 @@ from locbench.results import (
     TagDrawing,
     Tracks,
 )
-from locbench.statistics import UncertainNumber, judge_consistency, measured, unavailable
+from locbench.statistics import Remark, RemarkCode, UncertainNumber, judge_consistency, measured, unavailable
 
 SCRIPT_NAME = "<script>alert(1)</script>"
 MARKUP_NAME = "[red]x[/red]"
@@ -121,6 +121,13 @@ def corrections(judged: bool) -> CorrectionSummary:
     )
 
 
+def on_fixes(typical: UncertainNumber) -> list[Remark]:
+    """The remark that goes with an interval without 1."""
+    if typical.ci95 is None or typical.ci95[0] <= 1.0 <= typical.ci95[1]:
+        return []
+    return [Remark(RemarkCode.FIXES_FURTHER if typical.ci95[0] > 1.0 else RemarkCode.FIXES_CLOSER, typical, None)]
+
+
 def consistency(nis: float | None) -> Consistency:
     if nis is None:
         missing = unavailable("no corrections")
@@ -140,6 +147,7 @@ def consistency(nis: float | None) -> Consistency:
         nis_band95=(0.9, 1.12),
         nis_median=number(nis, 0.8 * nis, 1.2 * nis),
         verdict=judge_consistency(number(nis, 0.8 * nis, 1.2 * nis)),
+        remarks=on_fixes(number(nis, 0.8 * nis, 1.2 * nis)),
         why={"nees_band95": FEW},
     )
 

@@ -11,6 +11,11 @@ __all__ = ["consistency_hints"]
 
 # In the modes without a Kalman gain noise settings move no pose, so there is no advice on them.
 _ON_ERRORS = frozenset({RemarkCode.ERRORS_LARGER, RemarkCode.ERRORS_SMALLER})
+# Errors say the same as fixes, and independently of the tags.
+_SAID_BY = {
+    RemarkCode.FIXES_FURTHER: RemarkCode.ERRORS_LARGER,
+    RemarkCode.FIXES_CLOSER: RemarkCode.ERRORS_SMALLER,
+}
 
 
 def consistency_hints(name: str, result: EstimatorResult, consistency: Consistency) -> Iterator[str]:
@@ -29,7 +34,8 @@ def consistency_hints(name: str, result: EstimatorResult, consistency: Consisten
     shown = estimator_words(name)
     codes = {remark.code for remark in consistency.remarks}
     for remark in consistency.remarks:
-        if result.correction_mode in (None, "kalman") or remark.code not in _ON_ERRORS:
+        moves_a_pose = result.correction_mode in (None, "kalman") or remark.code not in _ON_ERRORS
+        if moves_a_pose and _SAID_BY.get(remark.code) not in codes:
             yield f"{shown} {_words(name, remark)}"
     if not codes & {RemarkCode.FIXES_FURTHER, RemarkCode.TRUTH_LOCKED_OUT}:
         yield from _wrong_fixes(shown, consistency)

@@ -299,6 +299,14 @@ def test_a_lockout_is_said_in_every_mode_and_noise_settings_are_not(evaluation_a
     assert "surer" not in with_remark(evaluation_a, larger, correction_mode="replace")
 
 
+def test_errors_and_fixes_that_say_the_same_are_said_once(evaluation_a):
+    consistency = evaluation_a.results.sessions[0].estimators[FILTER].consistency
+    both = [Remark(RemarkCode.ERRORS_LARGER, number(3.2), (0.5, 1.7)), *on_fixes(number(1.8, 1.5, 2.1))]
+    changed = consistency.model_copy(update={"remarks": both})
+    hints = "\n".join(where_to_look_next(changed_filter(evaluation_a, consistency=changed)))
+    assert hints.count("surer than it is right") == 1
+
+
 def test_dead_reckoning_is_told_of_the_robot_file(evaluation_a):
     source = evaluation_a.results.sessions[0].estimators["dead_reckoning"]
     for code, said in ((RemarkCode.ERRORS_LARGER, "drifted further"), (RemarkCode.ERRORS_SMALLER, "drifted less")):

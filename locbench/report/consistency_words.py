@@ -1,6 +1,6 @@
 """What it means that a filter is not as sure as it is right, in sentences."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from locbench.report.numbers import PLAIN, interval_text, number_text, plain_text
 from locbench.report.wording import DEAD_RECKONING, estimator_words
@@ -33,15 +33,17 @@ def consistency_hints(name: str, result: EstimatorResult, consistency: Consisten
         return
     shown = estimator_words(name)
     codes = {remark.code for remark in consistency.remarks}
-    for remark in consistency.remarks:
-        moves_a_pose = result.correction_mode in (None, "kalman") or remark.code not in _ON_ERRORS
-        if moves_a_pose and _SAID_BY.get(remark.code) not in codes:
-            yield f"{shown} {_words(name, remark)}"
+    for code in dict.fromkeys(remark.code for remark in consistency.remarks):
+        moves_a_pose = result.correction_mode in (None, "kalman") or code not in _ON_ERRORS
+        if moves_a_pose and _SAID_BY.get(code) not in codes:
+            yield f"{shown} {_words(name, [remark for remark in consistency.remarks if remark.code is code])}"
     if not codes & {RemarkCode.FIXES_FURTHER, RemarkCode.TRUTH_LOCKED_OUT}:
         yield from _wrong_fixes(shown, consistency)
 
 
-def _words(name: str, remark: Remark) -> str:
+def _words(name: str, remarks: Sequence[Remark]) -> str:
+    """Return what remarks of one code mean; only of lock-outs there can be several."""
+    remark = remarks[0]
     value = number_text(remark.value.value, PLAIN)
     honest = "" if remark.honest is None else f", honest would be {interval_text(remark.honest, PLAIN)}"
     match remark.code:
@@ -77,11 +79,7 @@ def _words(name: str, remark: Remark) -> str:
                 "One can lower its tag noise or the robot's motion noise."
             )
         case RemarkCode.TRUTH_LOCKED_OUT:
-            return (
-                f"has locked the truth out: its gate refused {remark.value.n} fixes of several tags in a row"
-                f"{_when(remark)}. Its belief was off and it was too sure of it to let the tags bring it back. "
-                "Raise its motion noise, or loosen its gate."
-            )
+            return _lockouts(remarks)
         case RemarkCode.FIXES_HANG_TOGETHER:
             return (
                 f"meets fixes whose errors hang together: from one fix of a tag to its next they correlate by {value}"
@@ -92,6 +90,14 @@ def _words(name: str, remark: Remark) -> str:
 
 def _interval(remark: Remark) -> str:
     return "" if remark.value.ci95 is None else f", 95 % {interval_text(remark.value.ci95, PLAIN)}"
+
+
+def _lockouts(remarks: Sequence[Remark]) -> str:
+    whiles = ", ".join(f"{remark.value.n}{_when(remark)}" for remark in remarks)
+    return (
+        f"has locked the truth out: its gate refused fixes of several tags in a row, {whiles}. Its belief was off and "
+        "it was too sure of it to let the tags bring it back. Raise its motion noise, or loosen its gate."
+    )
 
 
 def _when(remark: Remark) -> str:

@@ -8,10 +8,11 @@ import pytest
 from body_runs import FILTER, body_run, body_session, kalman
 from logs import SmallLog
 
+from locbench.config import FusionConfig, load_config
 from locbench.jobs.consistency import consistency
 from locbench.jobs.evaluate import evaluate
 from locbench.jobs.replaying import replay_session
-from locbench.session import StartPose
+from locbench.session import StartPose, read_session
 from locbench.statistics import RemarkCode
 
 DEMOS = Path(__file__).parents[2] / "logs_demo"
@@ -59,6 +60,18 @@ def test_the_demo_logs_evaluate_cleanly(demo):
     # what was shoved drifted further than any honest motion noise allows; what was not did not
     larger = {r.code for r in session.estimators["dead_reckoning"].consistency.remarks}
     assert (RemarkCode.ERRORS_LARGER in larger) == (demo == "orchard_shoved")
+
+
+def test_shoves_that_throw_a_sure_filter_off_are_found_with_their_times():
+    """The shoved demo with the robot file's own motion noise: shoves at 37 s and 65.5 s move the belief for good."""
+    session = read_session(DEMOS / "orchard_shoved")
+    sure = load_config(DEMOS.parent / "configs" / "fusion_gated_kalman.toml", FusionConfig)
+    sure = sure.model_copy(update={"motion_noise": FusionConfig(name="own").motion_noise})
+    found = consistency(replay_session(session, [sure], None, 0, lambda *_: None), sure.name).remarks
+    locked = [remark for remark in found if remark.code is RemarkCode.TRUTH_LOCKED_OUT]
+    assert [37.0 < locked[0].start_s < 41.0, 65.5 < locked[-1].start_s < 68.0] == [True, True]
+    assert all(remark.end_s - remark.start_s >= 3.0 for remark in locked)
+    assert RemarkCode.ERRORS_LARGER in {remark.code for remark in found}
 
 
 def test_marks_alone_give_a_band_and_no_reference_a_reason(tmp_path):

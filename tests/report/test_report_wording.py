@@ -278,8 +278,8 @@ def with_remark(source: Evaluation, remark: Remark, **changes) -> str:
         ),
         (
             Remark(RemarkCode.TRUTH_LOCKED_OUT, number(214.0, n=214), None, 37.24, 52.13),
-            "gated_kalman has locked the truth out: its gate refused 214 fixes of several tags in a row from 37.2 s to "
-            "52.1 s.",
+            "gated_kalman has locked the truth out: its gate refused fixes of several tags in a row, 214 from 37.2 s "
+            "to 52.1 s. Its belief was off",
         ),
         (
             Remark(RemarkCode.FIXES_HANG_TOGETHER, number(0.51, 0.4, 0.6), (-0.16, 0.16)),
@@ -290,6 +290,17 @@ def with_remark(source: Evaluation, remark: Remark, **changes) -> str:
 )
 def test_each_remark_is_said_with_its_numbers_and_what_to_do(evaluation_a, remark, said):
     assert said in with_remark(evaluation_a, remark)
+
+
+def test_several_lockouts_are_said_at_once(evaluation_a):
+    consistency = evaluation_a.results.sessions[0].estimators[FILTER].consistency
+    times = [(80, 10.0, 15.0), (40, 20.0, 24.0)]
+    locked = [Remark(RemarkCode.TRUTH_LOCKED_OUT, number(float(n), n=n), None, a, b) for n, a, b in times]
+    hints = where_to_look_next(
+        changed_filter(evaluation_a, consistency=consistency.model_copy(update={"remarks": locked}))
+    )
+    (said,) = [hint for hint in hints if "locked the truth out" in hint]
+    assert "80 from 10.0 s to 15.0 s, 40 from 20.0 s to 24.0 s." in said
 
 
 def test_a_lockout_is_said_in_every_mode_and_noise_settings_are_not(evaluation_a):

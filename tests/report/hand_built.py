@@ -23,6 +23,7 @@ from locbench.results import (
     LandingPoint,
     Opening,
     Place,
+    PooledConsistency,
     PooledEstimator,
     PooledResult,
     Results,
@@ -340,6 +341,9 @@ def two_evaluations() -> Evaluation:
             truth=result.truth,
             shots=result.shots,
             between_session_std_m=number(0.005, n=2),
+            consistency=PooledConsistency(
+                nees_mean=number(1.2, n=2), nees_band95=None, why={"nees_band95": "fewer than 6 sessions"}
+            ),
             why={},
         )
         for name, result in first.results.sessions[0].estimators.items()

@@ -7,7 +7,7 @@ from scipy import stats
 from scipy.linalg import expm
 from scipy.spatial.transform import Rotation
 
-__all__ = ["naive_dead_reckoning", "naive_distance_to_ellipse", "naive_fuse", "naive_twists"]
+__all__ = ["naive_dead_reckoning", "naive_distance_to_ellipse", "naive_error_weights", "naive_fuse", "naive_twists"]
 
 
 def _matrix(pose):
@@ -216,3 +216,47 @@ def naive_fuse(motion, start, sightings, fusion, noise, tag_positions):
         known = [entry for entry in applied if d.arrived_s[entry[2]] <= time]
         states.append(filter_.state(time, known))
     return states, [(int(d.row[i]), verdicts[i]) for i in offered], squared
+
+
+def naive_error_weights(motion, start, sightings, fusion, noise, tag_positions, accepted, times):
+    """Return (3, S) matrices: how each published error hangs on all unit noises of the run, starting over each time.
+
+    `accepted` are indices of the detections that were applied, in any order.
+    """
+    d, filter_ = sightings.detections, _NaiveFilter(motion, start, sightings, fusion, noise, tag_positions)
+    when = d.captured_s if fusion.latency.mode == "rewind" else d.arrived_s
+    grid = sorted({*map(float, motion.time_s), *map(float, times), *(float(when[i]) for i in accepted)})
+    sources = 3 + 3 * len(grid) + 3 * len(d)
+    found = []
+    for time in times:
+        events = [(low, -1, None) for low in grid if low <= time]
+        events += [(float(when[i]), int(d.row[i]), i) for i in accepted if d.arrived_s[i] <= time]
+        x, p, t = np.array(start.pose, dtype=float), np.array(start.covariance), motion.time_s[0]
+        weights = np.zeros((3, sources))
+        weights[:, :3] = np.linalg.cholesky(p)
+        for at, _, i in sorted(events, key=lambda event: event[:2]):
+            moved, _ = filter_._predict(x, p, t, at)
+            _, added = filter_._predict(x, np.zeros((3, 3)), t, at)
+            f = np.eye(3)
+            f[0, 2], f[1, 2] = -(moved[1] - x[1]), moved[0] - x[0]
+            values, vectors = np.linalg.eigh(added)
+            weights = f @ weights
+            place = 3 + 3 * grid.index(at)
+            weights[:, place : place + 3] += vectors * np.sqrt(np.maximum(values, 0.0))
+            x, p, t = moved, f @ p @ f.T + added, at
+            if i is not None:
+                residual, h, r = filter_.measure(x, i)
+                size = len(residual)
+                if fusion.correction.mode == "replace":
+                    k = np.eye(3)[:, :size]
+                elif fusion.correction.mode == "fixed_gain":
+                    g = fusion.correction.fixed_gain
+                    k = np.diag([g.position, g.position, g.heading])[:, :size]
+                else:
+                    k = p @ h.T @ np.linalg.inv(h @ p @ h.T + r)
+                weights = weights - k @ h @ weights
+                place = 3 + 3 * len(grid) + 3 * i
+                weights[:, place : place + size] += k @ np.linalg.cholesky(r)
+                x, p = filter_._correct(x, p, i)
+        found.append(weights)
+    return found

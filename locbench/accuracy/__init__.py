@@ -2,6 +2,7 @@
 
 from locbench.accuracy.comparing import Comparison, against_marks, against_truth, evenly, joined, visits_on_reference
 from locbench.accuracy.consistency import (
+    innovation_ratios,
     mean_innovation_squared,
     mean_normalised_error_squared,
     typical_innovation_squared,
@@ -15,6 +16,8 @@ from locbench.accuracy.drift import (
     equal_parts,
     outlying_segments,
 )
+from locbench.accuracy.innovations import locked_out, slow_errors
+from locbench.accuracy.redrawn import redrawn_mean_errors_squared
 from locbench.accuracy.summary import ErrorNumbers, summarise, summarise_uncorrected
 
 __all__ = [
@@ -28,12 +31,16 @@ __all__ = [
     "drift_segments",
     "equal_parts",
     "evenly",
+    "innovation_ratios",
     "joined",
     "judged",
+    "locked_out",
     "longest_without_fix",
     "mean_innovation_squared",
     "mean_normalised_error_squared",
     "outlying_segments",
+    "redrawn_mean_errors_squared",
+    "slow_errors",
     "summarise",
     "summarise_uncorrected",
     "typical_innovation_squared",

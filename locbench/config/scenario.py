@@ -31,6 +31,7 @@ __all__ = [
     "Driving",
     "GyroErrors",
     "Logging",
+    "NoiseModel",
     "Placing",
     "PodErrors",
     "ScenarioConfig",
@@ -54,6 +55,18 @@ SignedRatio: Any = _quantity(Dimension.RATIO)
 FieldOfView: Any = _quantity(Dimension.ANGLE, 0.0, 3.14)
 # a printed side is not seen from 90 deg on
 ViewAngle: Any = _quantity(Dimension.ANGLE, 0.0, 1.55, open_ends=False)
+
+
+class NoiseModel(StrEnum):
+    """Where the odometry's random errors come from.
+
+    `PODS`: each wheel's contact point is followed through the world and its counts are logged. `BODY`: body increments
+    are logged, with exactly the errors that the robot file's [motion_noise] speaks of, and the robot is put on marks as
+    exactly as the field file says: the run that a filter with these settings believes in.
+    """
+
+    PODS = "pods"
+    BODY = "body"
 
 
 class Logging(Config):
@@ -251,6 +264,7 @@ class ScenarioConfig(Config):
     shooter: Text | None = None
     start: StartingPlace
     waypoints: Annotated[tuple[WaypointConfig, ...], Field(min_length=1)]
+    noise: NoiseModel = NoiseModel.PODS
     logging: Logging = Logging()
     driving: Driving = Driving()
     placing: Placing = Placing()
@@ -260,3 +274,16 @@ class ScenarioConfig(Config):
     slips: tuple[Slip, ...] = ()
     shoves: tuple[Shove, ...] = ()
     truth: Annotated[TrueGeometry, Field(default_factory=TrueGeometry)]
+
+    @model_validator(mode="after")
+    def _errors_go_with_the_noise_model(self) -> Self:
+        if self.noise is NoiseModel.PODS:
+            return self
+        for key in ("placing", "pods", "gyro", "slips"):
+            if key in self.model_fields_set:
+                raise ValueError(f'noise = "body" simulates no pods and no gyro, so {key} would do nothing|Remove it')
+        if self.truth.pods:
+            raise ValueError('noise = "body" simulates no pods, so truth.pods would do nothing|Remove it')
+        if any(shove.pods_lose or shove.gyro_loses for shove in self.shoves):
+            raise ValueError('noise = "body" simulates no pods and no gyro that a shove could disturb|Remove losses')
+        return self

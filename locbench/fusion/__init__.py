@@ -2,11 +2,14 @@
 
 from locbench.fusion.corrections import Corrections, Rule
 from locbench.fusion.estimators import Estimate, dead_reckoning, onboard, tags_only
+from locbench.fusion.redraws import redrawn_errors
+from locbench.fusion.steps import CorrectionSteps
 from locbench.fusion.textbook import fuse
 from locbench.fusion.track import Between, Sampled, Track, sample_track
 
 __all__ = [
     "Between",
+    "CorrectionSteps",
     "Corrections",
     "Estimate",
     "Rule",
@@ -15,6 +18,7 @@ __all__ = [
     "dead_reckoning",
     "fuse",
     "onboard",
+    "redrawn_errors",
     "sample_track",
     "tags_only",
 ]

@@ -34,6 +34,8 @@ class Corrections:
     normalised_innovation_squared, degrees_of_freedom
         (M,) y' S^-1 y against the state at capture built from what had arrived; NaN and 0 where a rule that does
         not look at the state refused it first.
+    whitened_innovation
+        (M, 3) L^-1 y with L L' = S, in the order of the measured components; NaN where there are fewer or none.
     before, after
         (M, 3) published poses just before and just after the arrival.
     """
@@ -45,6 +47,7 @@ class Corrections:
     rejected_by: tuple[Rule | None, ...]
     normalised_innovation_squared: FloatArray
     degrees_of_freedom: IntArray
+    whitened_innovation: FloatArray
     before: FloatArray
     after: FloatArray
 

@@ -14,7 +14,16 @@ from locbench.odometry import transition
 from locbench.odometry.reckoning import rotated
 from locbench.vision import Measurement
 
-__all__ = ["Belief", "ExtendedFilter", "FilterSteps", "Innovation", "UnscentedFilter", "corrected", "make_filter"]
+__all__ = [
+    "Belief",
+    "ExtendedFilter",
+    "FilterSteps",
+    "Innovation",
+    "UnscentedFilter",
+    "corrected",
+    "correction_gain",
+    "make_filter",
+]
 
 
 @dataclass(frozen=True)
@@ -36,6 +45,11 @@ class Innovation:
     def normalised_squared(self) -> float:
         """Return y' S^-1 y."""
         return float(self.residual @ np.linalg.solve(self.covariance, self.residual))
+
+    @property
+    def whitened(self) -> FloatArray:
+        """Return L^-1 y (D,) with L L' = S: independent and of unit variance if the filter is honest."""
+        return np.asarray(np.linalg.solve(np.linalg.cholesky(self.covariance), self.residual))
 
 
 class FilterSteps(Protocol):
@@ -177,7 +191,24 @@ def corrected(filter_steps: FilterSteps, belief: Belief, measurement: Measuremen
         case CorrectionMode.REPLACE:
             return _replaced(belief, measurement)
         case CorrectionMode.FIXED_GAIN:
-            return _partly_corrected(belief, measurement, fusion.correction)
+            return _partly_corrected(belief, measurement, correction_gain(belief, measurement, fusion.correction))
+
+
+def correction_gain(belief: Belief, measurement: Measurement, correction: Correction) -> FloatArray:
+    """Return the gain (3, D) with which a mode takes a residual; of the Kalman modes the linearised one, P H' S^-1."""
+    size = len(measurement.value)
+    match correction.mode:
+        case CorrectionMode.NONE:
+            return np.zeros((3, size))
+        case CorrectionMode.KALMAN:
+            slope = measurement.jacobian(belief.mean)
+            spread = slope @ belief.covariance
+            return np.asarray(np.linalg.solve(spread @ slope.T + measurement.covariance, spread).T)
+        case CorrectionMode.REPLACE:
+            return np.eye(3)[:, :size]
+        case CorrectionMode.FIXED_GAIN:
+            shares = correction.fixed_gain
+            return np.diag([shares.position, shares.position, shares.heading])[:, :size]
 
 
 def _replaced(belief: Belief, measurement: Measurement) -> Belief:
@@ -190,10 +221,7 @@ def _replaced(belief: Belief, measurement: Measurement) -> Belief:
     return Belief(mean, covariance)
 
 
-def _partly_corrected(belief: Belief, measurement: Measurement, correction: Correction) -> Belief:
-    size = len(measurement.value)
-    shares = correction.fixed_gain
-    gain = np.diag([shares.position, shares.position, shares.heading])[:, :size]
+def _partly_corrected(belief: Belief, measurement: Measurement, gain: FloatArray) -> Belief:
     slope = measurement.jacobian(belief.mean)
     residual = measurement.residual(measurement.value, measurement.predict(belief.mean))
     keep = np.eye(3) - gain @ slope

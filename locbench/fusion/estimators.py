@@ -7,6 +7,7 @@ import numpy as np
 from locbench.arrays import IntArray
 from locbench.config import MotionNoise
 from locbench.fusion.corrections import Corrections
+from locbench.fusion.steps import CorrectionSteps
 from locbench.fusion.track import Between, Track
 from locbench.odometry import Motion, dead_reckon, dead_reckon_covariance
 from locbench.session import Detections, PoseTrack, StartPose
@@ -19,12 +20,16 @@ _HOLD_S = 0.5
 
 @dataclass(frozen=True)
 class Estimate:
-    """What one estimator published over a stretch, the motion noise it believes, and its corrections if any."""
+    """What one estimator published over a stretch, the motion noise it believes, and its corrections if any.
+
+    `steps` says how each correction acted on an error; None where nothing corrects.
+    """
 
     name: str
     track: Track
     noise: MotionNoise
     corrections: Corrections | None
+    steps: CorrectionSteps | None = None
 
 
 def dead_reckoning(motion: Motion, start: StartPose, noise: MotionNoise) -> Estimate:

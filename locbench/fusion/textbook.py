@@ -12,11 +12,12 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from locbench.arrays import FloatArray, IntArray
-from locbench.config import FusionConfig, LatencyMode, MotionNoise
+from locbench.config import CorrectionMode, FusionConfig, LatencyMode, MotionNoise
 from locbench.fusion.corrections import Corrections, Rule
-from locbench.fusion.engines import Belief, FilterSteps, corrected, make_filter
+from locbench.fusion.engines import Belief, FilterSteps, corrected, correction_gain, make_filter
 from locbench.fusion.estimators import Estimate
 from locbench.fusion.rules import gate_threshold, refused_by_data
+from locbench.fusion.steps import StepLog
 from locbench.fusion.track import Between, Track
 from locbench.odometry import Motion, interval_noise
 from locbench.session import StartPose
@@ -39,6 +40,7 @@ class _Timeline:
     sample_noise: FloatArray
     filter_steps: FilterSteps
     fusion: FusionConfig
+    steps: StepLog = field(default_factory=StepLog)
     keys: list[_Key] = field(default_factory=list)
     beliefs: list[Belief] = field(default_factory=list)
     measurements: list[Measurement | None] = field(default_factory=list)
@@ -62,18 +64,26 @@ class _Timeline:
         self.push((time_s, _SAMPLE_RANK), belief, None)
         return belief
 
-    def apply(self, key: _Key, applied: Measurement) -> None:
+    def apply(self, key: _Key, applied: Measurement, arrived_s: float) -> None:
         """Insert an accepted detection and run again what comes after it; verdicts stay as they are."""
         place = bisect_left(self.keys, key)
         belief = self.before(key)
         later = list(zip(self.keys[place:], self.measurements[place:], strict=True))
         del self.keys[place:], self.beliefs[place:], self.measurements[place:]
-        self.push(key, corrected(self.filter_steps, belief, applied, self.fusion), applied)
+        self.push(key, self._corrected(belief, key, applied, arrived_s), applied)
         for later_key, later_measurement in later:
             belief = self.now(later_key[0])
             if later_measurement is not None:
-                belief = corrected(self.filter_steps, belief, later_measurement, self.fusion)
+                belief = self._corrected(belief, later_key, later_measurement, arrived_s)
             self.push(later_key, belief, later_measurement)
+
+    def _corrected(self, belief: Belief, key: _Key, applied: Measurement, arrived_s: float) -> Belief:
+        after = corrected(self.filter_steps, belief, applied, self.fusion)
+        if self.fusion.correction.mode is not CorrectionMode.NONE:
+            gain = correction_gain(belief, applied, self.fusion.correction)
+            slope = applied.jacobian(belief.mean)
+            self.steps.add(arrived_s, key, float(after.mean[2]), gain, slope, applied.covariance)
+        return after
 
     def forget_before(self, time_s: float) -> None:
         """Drop what no admissible detection can reach any more."""
@@ -105,7 +115,7 @@ class _Log:
     index: list[int] = field(default_factory=list)
     rule: list[Rule | None] = field(default_factory=list)
     squared: list[float] = field(default_factory=list)
-    size: list[int] = field(default_factory=list)
+    whitened: list[FloatArray] = field(default_factory=list)
     before: list[FloatArray] = field(default_factory=list)
     after: list[FloatArray] = field(default_factory=list)
 
@@ -118,10 +128,19 @@ class _Log:
             row=detections.row[order],
             rejected_by=tuple(self.rule),
             normalised_innovation_squared=np.array(self.squared, dtype=float),
-            degrees_of_freedom=np.array(self.size, dtype=np.int64),
+            degrees_of_freedom=np.array([len(values) for values in self.whitened], dtype=np.int64),
+            whitened_innovation=_filled_up(self.whitened),
             before=np.array(self.before).reshape(-1, 3),
             after=np.array(self.after).reshape(-1, 3),
         )
+
+
+def _filled_up(rows: list[FloatArray]) -> FloatArray:
+    """Return (M, 3) with NaN where a row has fewer components."""
+    full = np.full((len(rows), 3), np.nan)
+    for number, values in enumerate(rows):
+        full[number, : len(values)] = values
+    return full
 
 
 class _Published:
@@ -192,7 +211,8 @@ def fuse(
         timeline.forget_before(float(time_s) - fusion.latency.history)
     for late in arrivals[waiting:]:
         _receive(timeline, sightings, int(late), log, published)
-    return Estimate(fusion.name, published.as_track(), noise, log.as_corrections(sightings))
+    steps = timeline.steps.as_steps()
+    return Estimate(fusion.name, published.as_track(), noise, log.as_corrections(sightings), steps)
 
 
 def _arrival_order(sightings: Sightings, motion: Motion, fusion: FusionConfig) -> IntArray:
@@ -215,24 +235,24 @@ def _receive(timeline: _Timeline, sightings: Sightings, index: int, log: _Log, p
     arrived = float(detections.arrived_s[index])
     key = (float(_applied_times(sightings, fusion)[index]), int(detections.row[index]))
     rule = refused_by_data(detections, index, fusion)
-    squared, size, applied = float("nan"), 0, None
+    squared, whitened, applied = float("nan"), np.zeros(0), None
     before = timeline.now(arrived)
     if rule is None:
         believed = timeline.before(key)
         applied = measurement(sightings, index, believed.mean)
         innovation = timeline.filter_steps.innovation(believed, applied)
-        squared, size = innovation.normalised_squared, len(innovation.residual)
-        threshold = gate_threshold(fusion, size)
+        squared, whitened = innovation.normalised_squared, innovation.whitened
+        threshold = gate_threshold(fusion, len(whitened))
         # written so that a NaN, from a state that has broken down, is refused
         rule = None if squared <= threshold else Rule.GATE
     after = before
     if rule is None and applied is not None:
-        timeline.apply(key, applied)
+        timeline.apply(key, applied, arrived)
         after = timeline.now(arrived)
         published.add(arrived, after)
     log.index.append(index)
     log.rule.append(rule)
     log.squared.append(squared)
-    log.size.append(size)
+    log.whitened.append(whitened)
     log.before.append(before.mean)
     log.after.append(after.mean)

@@ -1,7 +1,6 @@
 """Turns a replayed session into the numbers of results.json."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -9,20 +8,16 @@ from locbench.accuracy import (
     Comparison,
     DriftSegments,
     drift_numbers,
-    mean_innovation_squared,
-    mean_normalised_error_squared,
     outlying_segments,
     summarise,
     summarise_uncorrected,
-    typical_innovation_squared,
 )
-from locbench.config import CorrectionMode, FieldConfig, FusionConfig
-from locbench.fusion import Corrections
+from locbench.config import CorrectionMode, FieldConfig
+from locbench.jobs.consistency import consistency, pooled_consistency
 from locbench.jobs.correction_scores import correction_summary, on_target_records, reference_record
 from locbench.jobs.replaying import EstimatorRun, SessionRun
 from locbench.results import (
     BandShots,
-    Consistency,
     Drift,
     DriftSegment,
     ErrorSummary,
@@ -36,7 +31,6 @@ from locbench.results import (
 from locbench.shots import Shots, joined_shots, shot_numbers
 from locbench.statistics import (
     UncertainNumber,
-    judge_consistency,
     measured,
     unavailable,
 )
@@ -44,7 +38,6 @@ from locbench.statistics import (
 __all__ = ["pool", "score_session"]
 
 _UNCORRECTED = ("dead_reckoning", "onboard")
-_NOT_WHITE = "without a Kalman gain the innovations follow from each other, so they give no band"
 _NO_MARKS = "no mark visit in this log: lay out marks and press when the robot stands on one"
 _NO_TRUTH = "no dense ground truth in this log"
 
@@ -116,7 +109,7 @@ def _estimator(run: SessionRun, name: str) -> EstimatorResult:
         marks=marks,
         truth=truth,
         drift=drift,
-        consistency=_consistency(estimator, fusion),
+        consistency=consistency(run, name),
         corrections=corrections,
         shots=shots,
         on_target=on_target_records(estimator),
@@ -154,36 +147,6 @@ def _band_shots(shots: Sequence[Shots], field: FieldConfig) -> list[BandShots]:
     ]
 
 
-def _all_corrections(estimator: EstimatorRun) -> list[Corrections]:
-    return [estimate.corrections for estimate in estimator.estimates if estimate.corrections is not None]
-
-
-def _consistency(estimator: EstimatorRun, fusion: FusionConfig | None) -> Consistency:
-    places = estimator.places
-    errors = unavailable("no reference in this log") if places is None else mean_normalised_error_squared(places)
-    parts = _all_corrections(estimator)
-    innovations, band, typical = unavailable("no corrections"), None, unavailable("no corrections")
-    why = {"nees_band95": "errors along one run are correlated, so this run alone gives no band"}
-    if parts:
-        innovations, band = mean_innovation_squared(parts)
-        typical = typical_innovation_squared(parts)
-    if band is None:
-        why["nis_band95"] = "no corrections"
-    elif fusion is None or fusion.correction.mode is not CorrectionMode.KALMAN:
-        # only a Kalman gain makes innovations independent of each other
-        band, typical = None, replace(typical, ci95=None, why=_NOT_WHITE)
-        why["nis_band95"] = _NOT_WHITE
-    return Consistency(
-        nees_mean=errors,
-        nees_band95=None,
-        nis_mean=innovations,
-        nis_band95=band,
-        nis_median=typical,
-        verdict=judge_consistency(typical),
-        why=why,
-    )
-
-
 def pool(runs: Sequence[SessionRun]) -> PooledResult | None:
     """Return several sessions taken together, or None for a single one."""
     if len(runs) < 2:
@@ -213,6 +176,7 @@ def _pooled_estimator(runs: Sequence[SessionRun], name: str) -> PooledEstimator:
         truth=_error_summary(name, truths),
         shots=_band_shots(shots, fields[0]),
         between_session_std_m=_between_sessions(estimators),
+        consistency=pooled_consistency(estimators),
         why=why,
     )
 

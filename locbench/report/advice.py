@@ -4,14 +4,12 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from locbench.report.consistency_words import consistency_hints
 from locbench.report.numbers import (
-    PLAIN,
     as_sentence,
     error_length,
     floor_length,
     in_words,
-    interval_text,
-    number_text,
     plain_text,
     quantity_text,
 )
@@ -24,15 +22,8 @@ from locbench.report.wording import (
     fusing,
     without_fixes,
 )
-from locbench.results import (
-    Consistency,
-    CorrectionSummary,
-    EstimatorResult,
-    ReferenceRecord,
-    Results,
-    SessionResult,
-)
-from locbench.statistics import ConsistencyVerdict, UncertainNumber
+from locbench.results import CorrectionSummary, EstimatorResult, ReferenceRecord, Results, SessionResult
+from locbench.statistics import UncertainNumber
 from locbench.units import UnitSystem
 
 __all__ = ["where_to_look_next"]
@@ -82,7 +73,7 @@ def _session_hints(session: SessionResult, system: UnitSystem) -> Iterator[Hint]
         if result.corrections is not None:
             yield from _corrections(name, result, result.corrections)
         if result.consistency is not None:
-            yield from _consistency(plain_text(name), result, result.consistency)
+            yield from (Hint(line) for line in consistency_hints(name, result, result.consistency))
     yield from _empty_bands(session.estimators)
     for name, reason in session.estimators_left_out.items():
         yield Hint(f"{estimator_words(name)} was left out: {plain_text(reason)}.")
@@ -181,59 +172,6 @@ def _corrections(name: str, result: EstimatorResult, fixes: CorrectionSummary) -
         yield Hint(
             f"{shown} refused {refused} of {fixes.offered} fixes, most by the rule {plain_text(rule)} ({count})."
         )
-
-
-def _consistency(name: str, result: EstimatorResult, consistency: Consistency) -> Iterator[Hint]:
-    if result.correction_mode in (None, "none"):
-        # nothing it believes is put to use, so its noise settings change no pose
-        return
-    if consistency.verdict is ConsistencyVerdict.UNRELATED:
-        numbers = f"typical NIS {number_text(consistency.nis_median.value, PLAIN)}, honest would be 1"
-        yield Hint(
-            f"{name}: the fixes and its belief do not belong together at all ({numbers}). "
-            "Before touching noise settings check the frame of the tags (heading sense and zero, "
-            "origin), units, clock offset and start pose of the log."
-        )
-        return
-    kalman = result.correction_mode == "kalman"
-    if kalman:
-        yield from _noise_settings(name, consistency.verdict, consistency.nis_median)
-    yield from _wrong_fixes(name, consistency)
-    errors, band = consistency.nees_mean.value, consistency.nees_band95
-    if kalman and errors is not None and band is not None and not band[0] <= errors <= band[1]:
-        word, what = ("surer than it is right", "larger") if errors > band[1] else ("too cautious", "smaller")
-        numbers = f"NEES {number_text(errors, PLAIN)}, honest would be {interval_text(band, PLAIN)}"
-        yield Hint(f"{name} is {word}: its errors are {what} than it claims ({numbers}).")
-
-
-def _noise_settings(name: str, verdict: ConsistencyVerdict, typical: UncertainNumber) -> Iterator[Hint]:
-    """Only a Kalman filter weighs by its noise settings; in the other modes they do not change the pose."""
-    if typical.value is None or typical.ci95 is None:
-        return
-    times = f"{number_text(typical.value, PLAIN)} times the honest NIS, 95 % {interval_text(typical.ci95, PLAIN)}"
-    if verdict is ConsistencyVerdict.TOO_SURE:
-        yield Hint(
-            f"{name} is surer than it is right: even the typical fix lies further from its belief than it claims "
-            f"({times}). Raise its tag noise or the robot's motion noise."
-        )
-    elif verdict is ConsistencyVerdict.TOO_CAUTIOUS:
-        yield Hint(
-            f"{name} is too cautious: the typical fix lies closer to its belief than it claims ({times}). "
-            "One can lower its tag noise or the robot's motion noise."
-        )
-
-
-def _wrong_fixes(name: str, consistency: Consistency) -> Iterator[Hint]:
-    typical, mean, band = consistency.nis_median, consistency.nis_mean.value, consistency.nis_band95
-    if typical.value is None or mean is None or band is None or mean <= band[1]:
-        return
-    if consistency.verdict is ConsistencyVerdict.TOO_SURE:
-        return
-    numbers = f"mean NIS {number_text(mean, PLAIN)}, honest would be {interval_text(band, PLAIN)}"
-    yield Hint(
-        f"{name}: a few fixes lie very far from its belief ({numbers}; the typical fix does not). "
-        "Those are wrong fixes, such as flipped tags; see which in corrections.csv."
-    )
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -87,11 +87,10 @@ def estimator_numbers(session: str, estimator: str, result: EstimatorResult | Po
     """Yield every number of one estimator, the shots' left out."""
     sections: dict[str, Record | None] = {"marks": result.marks, "truth": result.truth}
     if isinstance(result, EstimatorResult):
-        sections |= {
-            "drift": result.drift,
-            "consistency": result.consistency,
-            "corrections": result.corrections,
-        }
+        sections["drift"] = result.drift
+    sections["consistency"] = result.consistency
+    if isinstance(result, EstimatorResult):
+        sections["corrections"] = result.corrections
     for section, record in sections.items():
         if record is not None:
             for field, number in _fields(record):

@@ -7,7 +7,15 @@ import pandas as pd
 
 from locbench.report.numbers import plain_text
 from locbench.report.quantities import ALL_SESSIONS, QUANTITIES, estimator_numbers, shot_numbers
-from locbench.results import BandShots, EstimatorResult, PooledEstimator, Results, Tracks
+from locbench.results import (
+    BandShots,
+    Consistency,
+    EstimatorResult,
+    PooledConsistency,
+    PooledEstimator,
+    Results,
+    Tracks,
+)
 from locbench.statistics import UncertainNumber
 
 __all__ = ["csv_tables"]
@@ -156,20 +164,10 @@ def _plain_rows(result: EstimatorResult | PooledEstimator) -> Iterator[Row]:
         if errors is not None:
             yield {"quantity": f"{section}.count", "value": errors.count, "unit": "1", "method": "count"}
             yield {"quantity": f"{section}.coverage", "value": errors.coverage, "unit": "1", "method": "share"}
+    if result.consistency is not None:
+        yield from _consistency_rows(result.consistency)
     if not isinstance(result, EstimatorResult):
         return
-    if result.consistency is not None:
-        consistency = result.consistency
-        for name, band in (("nees_band95", consistency.nees_band95), ("nis_band95", consistency.nis_band95)):
-            low, high = (None, None) if band is None else band
-            yield {
-                "quantity": f"consistency.{name}",
-                "ci95_low": low,
-                "ci95_high": high,
-                "unit": "1",
-                "method": "where the mean of an honest filter lies, 95 %",
-                "why": consistency.why.get(name),
-            }
     if result.corrections is not None:
         fixes = result.corrections
         counts = {name: getattr(fixes, name) for name in ("offered", "accepted")}
@@ -180,6 +178,24 @@ def _plain_rows(result: EstimatorResult | PooledEstimator) -> Iterator[Row]:
             yield {"quantity": f"corrections.{name}", "value": count, "unit": "1", "method": "count", "why": why}
         longest = {"quantity": "corrections.longest_without_s", "value": fixes.longest_without_s}
         yield longest | {"unit": "s", "method": "longest time between accepted fixes"}
+
+
+def _consistency_rows(consistency: Consistency | PooledConsistency) -> Iterator[Row]:
+    bands = {"nees_band95": consistency.nees_band95}
+    if isinstance(consistency, Consistency):
+        bands["nis_band95"] = consistency.nis_band95
+        for remark in consistency.remarks:
+            yield _number_cells(f"consistency.remark.{remark.code}", remark.value, "1")
+    for name, band in bands.items():
+        low, high = (None, None) if band is None else band
+        yield {
+            "quantity": f"consistency.{name}",
+            "ci95_low": low,
+            "ci95_high": high,
+            "unit": "1",
+            "method": "where the mean of an honest filter lies, 95 %",
+            "why": consistency.why.get(name),
+        }
 
 
 def _shot_rows(results: Results) -> Iterator[Row]:

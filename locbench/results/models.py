@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from locbench.statistics import ConsistencyVerdict, UncertainNumber
+from locbench.statistics import ConsistencyVerdict, Remark, UncertainNumber
 
 __all__ = [
     "BandShots",
@@ -20,6 +20,7 @@ __all__ = [
     "FindingRecord",
     "GoalCorrections",
     "OnTarget",
+    "PooledConsistency",
     "PooledEstimator",
     "PooledResult",
     "Record",
@@ -79,7 +80,8 @@ class Consistency(Record):
     """Normalised errors (NEES) and innovations (NIS) squared, per degree of freedom 1 when the filter is honest.
 
     `nis_median` compares the typical innovation with the typical one of an honest filter (again 1); unlike the mean it
-    is not moved by a few wrong fixes.
+    is not moved by a few wrong fixes. `nees_band95` holds the mean NEES of 95 % of runs like this one if what the
+    estimator believes of its noise is true. `remarks` lists what an honest estimator would hardly show.
     """
 
     nees_mean: UncertainNumber
@@ -88,6 +90,7 @@ class Consistency(Record):
     nis_band95: tuple[float, float] | None
     nis_median: UncertainNumber
     verdict: ConsistencyVerdict
+    remarks: list[Remark] = []
     why: dict[str, str]
 
 
@@ -236,6 +239,14 @@ class SessionResult(Record):
     estimators_left_out: dict[str, str]
 
 
+class PooledConsistency(Record):
+    """Mean NEES over one comparison of each session, which are independent, and its chi-square band."""
+
+    nees_mean: UncertainNumber
+    nees_band95: tuple[float, float] | None
+    why: dict[str, str]
+
+
 class PooledEstimator(Record):
     """One estimator over all sessions that have it."""
 
@@ -244,6 +255,7 @@ class PooledEstimator(Record):
     truth: ErrorSummary | None
     shots: list[BandShots]
     between_session_std_m: UncertainNumber
+    consistency: PooledConsistency | None = None
     why: dict[str, str]
 
 

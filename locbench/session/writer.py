@@ -19,6 +19,7 @@ from locbench.units import UNITS
 __all__ = [
     "Bearings",
     "DetectionRecord",
+    "IncrementRecord",
     "OdometryRecord",
     "Ranges",
     "RangesAndBearings",
@@ -54,6 +55,14 @@ class OdometryRecord:
     time_s: FloatArray
     counts: Mapping[str, IntArray]
     heading_rad: FloatArray | None
+
+
+@dataclass(frozen=True)
+class IncrementRecord:
+    """Body increments (N, 3) forward, left, turn over the interval before each of `time_s` (N,)."""
+
+    time_s: FloatArray
+    twist: FloatArray
 
 
 @dataclass(frozen=True)
@@ -134,7 +143,7 @@ class SessionRecord:
     name: str
     start_mark: str
     files: SourceFiles
-    odometry: OdometryRecord
+    odometry: OdometryRecord | IncrementRecord
     detections: DetectionRecord | None = None
     visits: VisitRecord | None = None
     truth: TruthRecord | None = None
@@ -190,7 +199,20 @@ def _key(name: str) -> str:
     return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else toml_text(name)
 
 
-def _odometry_table(record: OdometryRecord) -> _TableFile:
+def _increments_table(record: IncrementRecord) -> _TableFile:
+    # many small increments add up, so their rounding must stay far below what they measure
+    columns = (
+        _Column("t_ms", record.time_s, "ms", 3, "time"),
+        _Column("forward_mm", record.twist[:, 0], "mm", 5, "forward"),
+        _Column("left_mm", record.twist[:, 1], "mm", 5, "left"),
+        _Column("turn_deg", record.twist[:, 2], "deg", 6, "turn"),
+    )
+    return _TableFile("odometry", "odometry.csv", columns, ('kind = "increments"',))
+
+
+def _odometry_table(record: OdometryRecord | IncrementRecord) -> _TableFile:
+    if isinstance(record, IncrementRecord):
+        return _increments_table(record)
     # beside the fixed columns no pod can have the name of another column: theirs begin with enc_
     names = {pod: f"enc_{pod}" for pod in record.counts}
     pods = ", ".join(f"{_key(pod)} = {toml_text(name)}" for pod, name in names.items())

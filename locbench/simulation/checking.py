@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from locbench.config.field import FieldConfig
 from locbench.config.robot import RobotConfig
-from locbench.config.scenario import ScenarioConfig
+from locbench.config.scenario import NoiseModel, ScenarioConfig
 from locbench.errors import ConfigError, nearest_choice
 
 __all__ = ["check_names"]
@@ -23,7 +23,7 @@ def check_names(scenario: ScenarioConfig, robot: RobotConfig, field: FieldConfig
     ConfigError
         Naming the first key that is wrong.
     """
-    if not robot.pods:
+    if scenario.noise is NoiseModel.PODS and not robot.pods:
         raise ConfigError("the robot has no pods to simulate", where=f"{source}: robot", remedy="Add [pods] to it")
     _check_marks(scenario, field, source)
     _check_pods(scenario, robot, source)

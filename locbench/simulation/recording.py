@@ -8,16 +8,18 @@ import numpy as np
 from locbench.arrays import FloatArray
 from locbench.config.field import FieldConfig
 from locbench.config.robot import RobotConfig
-from locbench.config.scenario import ScenarioConfig
+from locbench.config.scenario import NoiseModel, ScenarioConfig
 from locbench.geometry import wrap_angle
 from locbench.session.writer import (
     DetectionRecord,
+    IncrementRecord,
     OdometryRecord,
     SessionRecord,
     SourceFiles,
     TruthRecord,
     VisitRecord,
 )
+from locbench.simulation.body import body_increments
 from locbench.simulation.camera import SimulatedDetections, detect_tags
 from locbench.simulation.checking import check_names
 from locbench.simulation.gyro import gyro_heading
@@ -96,8 +98,12 @@ def _row_times(duration_s: float, period_s: float) -> FloatArray:
     return np.asarray(np.arange(int(np.floor(duration_s / period_s + 1e-9)) + 1) * period_s)
 
 
-def _odometry(scenario: ScenarioConfig, robot: RobotConfig, world: World, streams: RandomStreams) -> OdometryRecord:
+def _odometry(
+    scenario: ScenarioConfig, robot: RobotConfig, world: World, streams: RandomStreams
+) -> OdometryRecord | IncrementRecord:
     time_s = _row_times(world.duration_s, scenario.logging.odometry_period)
+    if scenario.noise is NoiseModel.BODY:
+        return IncrementRecord(time_s, body_increments(world, robot.motion_noise, time_s, streams.body))
     counts = count_pods(world, true_pods(scenario, robot), time_s, streams.pods)
     heading = None
     if robot.gyro is not None:

@@ -28,15 +28,17 @@ class RandomStreams:
     gyro: np.random.Generator
     camera: CameraStreams
     pods: Mapping[str, np.random.Generator]
+    body: np.random.Generator
 
 
 def random_streams(seed: int, pods: Iterable[str]) -> RandomStreams:
     """Return independent generators that depend only on the seed, the cause, and a pod's place in the robot file."""
-    placing, gyro, camera, wheels = np.random.default_rng(seed).spawn(4)
+    placing, gyro, camera, wheels, body = np.random.default_rng(seed).spawn(5)
     names = list(pods)
     return RandomStreams(
         placing=placing,
         gyro=gyro,
         camera=CameraStreams(*camera.spawn(6)),
         pods=dict(zip(names, wheels.spawn(len(names)), strict=True)),
+        body=body,
     )

@@ -8,7 +8,7 @@ import numpy as np
 
 from locbench.arrays import FloatArray
 from locbench.config.field import FieldConfig
-from locbench.config.scenario import Driving, Placing, ScenarioConfig, Shove, WaypointConfig
+from locbench.config.scenario import Driving, NoiseModel, ScenarioConfig, Shove, WaypointConfig
 from locbench.errors import ConfigError
 from locbench.geometry import between
 from locbench.simulation.motion import smooth_step
@@ -76,7 +76,7 @@ def build_world(scenario: ScenarioConfig, field: FieldConfig, generator: np.rand
     start = replace(_nominal(WaypointConfig(mark=scenario.start.mark), field), dwell_s=scenario.start.standstill)
     nominal = [start, *(_nominal(place, field) for place in scenario.waypoints)]
     _refuse_repeats(nominal, source)
-    waypoints = [_placed(waypoint, scenario.placing, generator) for waypoint in nominal]
+    waypoints = [_placed(waypoint, _placing_spread(waypoint, scenario, field), generator) for waypoint in nominal]
     world = World(plan_path(waypoints, _limits(scenario.driving)), tuple(scenario.shoves))
     if world.duration_s > _LONGEST_RUN_S:
         raise ConfigError(
@@ -118,10 +118,18 @@ def _refuse_repeats(waypoints: Sequence[Waypoint], source: str) -> None:
             )
 
 
-def _placed(waypoint: Waypoint, placing: Placing, generator: np.random.Generator) -> Waypoint:
+def _placing_spread(waypoint: Waypoint, scenario: ScenarioConfig, field: FieldConfig) -> FloatArray:
+    """Return the standard deviations (3,) with which the robot is put there."""
+    position_std, heading_std = scenario.placing.position_std, scenario.placing.heading_std
+    mark = field.mark(waypoint.mark) if waypoint.mark is not None else None
+    if scenario.noise is NoiseModel.BODY and mark is not None:
+        position_std, heading_std = mark.position_std or 0.0, mark.heading_std or 0.0
+    return np.array([position_std, position_std, heading_std])
+
+
+def _placed(waypoint: Waypoint, spread: FloatArray, generator: np.random.Generator) -> Waypoint:
     if waypoint.mark is None or waypoint.dwell_s == 0.0:
         return waypoint
-    spread = np.array([placing.position_std, placing.position_std, placing.heading_std])
     return replace(waypoint, pose=waypoint.pose + spread * generator.standard_normal(3))
 
 

@@ -10,6 +10,17 @@ from locbench.statistics.accuracy_measures import (
     radius95,
     root_mean_square,
 )
+from locbench.statistics.consistency import (
+    ConsistencyVerdict,
+    Remark,
+    RemarkCode,
+    band_of_draws,
+    judge_consistency,
+    remark_on_errors,
+    remark_on_fixes,
+    remark_on_whiteness,
+    remarks_on_lockout,
+)
 from locbench.statistics.intervals import (
     NORMAL_95,
     chi_square_mean_band,
@@ -22,18 +33,16 @@ from locbench.statistics.intervals import (
     wilson_interval,
 )
 from locbench.statistics.uncertain import UncertainNumber, measured, unavailable
-from locbench.statistics.verdicts import (
-    ConsistencyVerdict,
-    CorrectionVerdict,
-    judge_consistency,
-    judge_corrections,
-)
+from locbench.statistics.verdicts import CorrectionVerdict, judge_corrections
 
 __all__ = [
     "NORMAL_95",
     "ConsistencyVerdict",
     "CorrectionVerdict",
+    "Remark",
+    "RemarkCode",
     "UncertainNumber",
+    "band_of_draws",
     "chi_square_mean_band",
     "chi_square_quantile",
     "circular_error_probable",
@@ -47,6 +56,10 @@ __all__ = [
     "measured",
     "order_statistic_interval",
     "radius95",
+    "remark_on_errors",
+    "remark_on_fixes",
+    "remark_on_whiteness",
+    "remarks_on_lockout",
     "rms_interval",
     "root_mean_square",
     "unavailable",

@@ -6,9 +6,8 @@ import numpy as np
 
 from locbench.arrays import FloatArray
 from locbench.statistics.intervals import NORMAL_95
-from locbench.statistics.uncertain import UncertainNumber
 
-__all__ = ["ConsistencyVerdict", "CorrectionVerdict", "judge_consistency", "judge_corrections"]
+__all__ = ["CorrectionVerdict", "judge_corrections"]
 
 _NEUTRAL_MOVE_M = 0.005
 _NEUTRAL_TURN_RAD = float(np.radians(0.1))
@@ -21,36 +20,6 @@ class CorrectionVerdict(StrEnum):
     HURT = "hurt"
     NEUTRAL = "neutral"
     UNDECIDED = "undecided"
-
-
-class ConsistencyVerdict(StrEnum):
-    """Whether a filter is as sure as it is right, from its typical innovation."""
-
-    HONEST = "honest"
-    TOO_SURE = "too_sure"
-    TOO_CAUTIOUS = "too_cautious"
-    UNRELATED = "unrelated"
-    UNDECIDED = "undecided"
-
-
-# A typical innovation that many times the honest one is no matter of noise settings. Common practice, no source.
-_UNRELATED_TIMES = 20.0
-
-
-def judge_consistency(typical: UncertainNumber) -> ConsistencyVerdict:
-    """Return the verdict on a typical innovation, given as a multiple of an honest filter's.
-
-    Only an interval that leaves out 1 decides; the typical one is not moved by a few wrong fixes.
-    """
-    if typical.value is None:
-        return ConsistencyVerdict.UNDECIDED
-    if typical.value > _UNRELATED_TIMES:
-        return ConsistencyVerdict.UNRELATED
-    if typical.ci95 is None:
-        return ConsistencyVerdict.UNDECIDED
-    if typical.ci95[0] > 1.0:
-        return ConsistencyVerdict.TOO_SURE
-    return ConsistencyVerdict.TOO_CAUTIOUS if typical.ci95[1] < 1.0 else ConsistencyVerdict.HONEST
 
 
 def judge_corrections(

@@ -10,7 +10,7 @@ from locbench.errors import ConfigError, UsageError
 from locbench.jobs.simulate import simulate
 
 ROOT = Path(__file__).parents[2]
-DEMOS = [("scenario_healthy.toml", "orchard_healthy"), ("scenario_shoved.toml", "orchard_shoved")]
+DEMOS = [(f"scenario_{name}.toml", f"orchard_{name}") for name in ("healthy", "shoved", "worn", "spin_line")]
 
 
 @pytest.fixture

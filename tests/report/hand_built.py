@@ -26,6 +26,7 @@ from locbench.results import (
     OnTarget,
     Opening,
     Place,
+    PooledConsistency,
     PooledEstimator,
     PooledResult,
     ReferenceInterval,
@@ -37,7 +38,7 @@ from locbench.results import (
     TagDrawing,
     Tracks,
 )
-from locbench.statistics import UncertainNumber, judge_consistency, measured, unavailable
+from locbench.statistics import Remark, RemarkCode, UncertainNumber, judge_consistency, measured, unavailable
 
 SCRIPT_NAME = "<script>alert(1)</script>"
 MARKUP_NAME = "[red]x[/red]"
@@ -170,6 +171,13 @@ def corrections(judged: bool) -> CorrectionSummary:
     )
 
 
+def on_fixes(typical: UncertainNumber) -> list[Remark]:
+    """The remark that goes with an interval without 1."""
+    if typical.ci95 is None or typical.ci95[0] <= 1.0 <= typical.ci95[1]:
+        return []
+    return [Remark(RemarkCode.FIXES_FURTHER if typical.ci95[0] > 1.0 else RemarkCode.FIXES_CLOSER, typical, None)]
+
+
 def consistency(nis: float | None) -> Consistency:
     if nis is None:
         missing = unavailable("no corrections")
@@ -189,6 +197,7 @@ def consistency(nis: float | None) -> Consistency:
         nis_band95=(0.9, 1.12),
         nis_median=number(nis, 0.8 * nis, 1.2 * nis),
         verdict=judge_consistency(number(nis, 0.8 * nis, 1.2 * nis)),
+        remarks=on_fixes(number(nis, 0.8 * nis, 1.2 * nis)),
         why={"nees_band95": FEW},
     )
 
@@ -387,6 +396,9 @@ def two_evaluations() -> Evaluation:
             truth=result.truth,
             shots=result.shots,
             between_session_std_m=number(0.005, n=2),
+            consistency=PooledConsistency(
+                nees_mean=number(1.2, n=2), nees_band95=None, why={"nees_band95": "fewer than 6 sessions"}
+            ),
             why={},
         )
         for name, result in first.results.sessions[0].estimators.items()

@@ -52,6 +52,18 @@ def test_summary_counts_fixes_and_gives_the_band(evaluation_a):
     assert row(summary, estimator=FILTER, quantity="corrections.hurt")["value"] == 1
     band = row(summary, estimator=FILTER, quantity="consistency.nis_band95")
     assert (band["ci95_low"], band["ci95_high"]) == (0.9, 1.12)
+    remark = row(summary, estimator=FILTER, quantity="consistency.remark.fixes_further_than_claimed")
+    assert remark["value"] == 1.83
+
+
+def test_summary_gives_the_nees_of_all_sessions_together(evaluation_of_two):
+    summary = tables(evaluation_of_two)["summary.csv"]
+    pooled = summary[(summary["session"] == "(all sessions pooled)") & (summary["estimator"] == FILTER)]
+    mean = pooled[pooled["quantity"] == "consistency.nees_mean"].iloc[0]
+    band = pooled[pooled["quantity"] == "consistency.nees_band95"].iloc[0]
+    assert (mean["value"], mean["n"]) == (1.2, 2)
+    assert pd.isna(band["ci95_low"])
+    assert band["why"] == "fewer than 6 sessions"
 
 
 def test_missing_sections_have_a_row_with_the_reason(evaluation_c):

@@ -3,12 +3,12 @@
 from dataclasses import replace
 
 import pytest
-from hand_built import FILTER, MARKUP_NAME, SCRIPT_NAME, Evaluation, evaluation, number
+from hand_built import FILTER, MARKUP_NAME, SCRIPT_NAME, Evaluation, evaluation, number, on_fixes
 
 from locbench.report import headline, where_to_look_next
 from locbench.report.wording import CAUTION, session_facts
 from locbench.results import Results
-from locbench.statistics import judge_consistency, unavailable
+from locbench.statistics import Remark, RemarkCode, judge_consistency, unavailable
 from locbench.units import UnitSystem
 
 METRIC, IMPERIAL = UnitSystem.METRIC, UnitSystem.IMPERIAL
@@ -166,7 +166,10 @@ def with_fixes(source: Evaluation, offered: int, accepted: int, rejected: dict[s
 
 def with_nis(source: Evaluation, typical, **changes) -> str:
     consistency = source.results.sessions[0].estimators[FILTER].consistency
-    changed = consistency.model_copy(update={"nis_median": typical, "verdict": judge_consistency(typical)})
+    remarks = on_fixes(typical) if changes.get("correction_mode", "kalman") == "kalman" else []
+    changed = consistency.model_copy(
+        update={"nis_median": typical, "verdict": judge_consistency(typical), "remarks": remarks}
+    )
     return "\n".join(where_to_look_next(changed_filter(source, consistency=changed, **changes)))
 
 
@@ -254,6 +257,75 @@ def test_noise_settings_are_advice_for_kalman_filters_only(evaluation_a, mode):
         assert "too cautious" not in hints
     assert "surer than it is right" in with_nis(evaluation_a, number(3.0, 2.0, 4.0))
     assert "too cautious" in with_nis(evaluation_a, number(0.3, 0.2, 0.4))
+
+
+def with_remark(source: Evaluation, remark: Remark, **changes) -> str:
+    consistency = source.results.sessions[0].estimators[FILTER].consistency.model_copy(update={"remarks": [remark]})
+    return "\n".join(where_to_look_next(changed_filter(source, consistency=consistency, **changes)))
+
+
+@pytest.mark.parametrize(
+    ("remark", "said"),
+    [
+        (
+            Remark(RemarkCode.ERRORS_LARGER, number(3.2), (0.5, 1.7)),
+            "gated_kalman is surer than it is right: its errors are larger than it claims (NEES 3.20, honest would be "
+            "0.50–1.70). Raise its tag noise",
+        ),
+        (
+            Remark(RemarkCode.ERRORS_SMALLER, number(0.2), (0.5, 1.7)),
+            "gated_kalman is too cautious: its errors are smaller than it claims (NEES 0.20,",
+        ),
+        (
+            Remark(RemarkCode.TRUTH_LOCKED_OUT, number(214.0, n=214), None, 37.24, 52.13),
+            "gated_kalman has locked the truth out: its gate refused fixes of several tags in a row, 214 from 37.2 s "
+            "to 52.1 s. Its belief was off",
+        ),
+        (
+            Remark(RemarkCode.FIXES_HANG_TOGETHER, number(0.51, 0.4, 0.6), (-0.16, 0.16)),
+            "gated_kalman meets fixes whose errors hang together: from one fix of a tag to its next they correlate by "
+            "0.51, honest would be -0.16 to 0.16. Averaging more of them does not help: raise the floors",
+        ),
+    ],
+)
+def test_each_remark_is_said_with_its_numbers_and_what_to_do(evaluation_a, remark, said):
+    assert said in with_remark(evaluation_a, remark)
+
+
+def test_several_lockouts_are_said_at_once(evaluation_a):
+    consistency = evaluation_a.results.sessions[0].estimators[FILTER].consistency
+    times = [(80, 10.0, 15.0), (40, 20.0, 24.0)]
+    locked = [Remark(RemarkCode.TRUTH_LOCKED_OUT, number(float(n), n=n), None, a, b) for n, a, b in times]
+    hints = where_to_look_next(
+        changed_filter(evaluation_a, consistency=consistency.model_copy(update={"remarks": locked}))
+    )
+    (said,) = [hint for hint in hints if "locked the truth out" in hint]
+    assert "80 from 10.0 s to 15.0 s, 40 from 20.0 s to 24.0 s." in said
+
+
+def test_a_lockout_is_said_in_every_mode_and_noise_settings_are_not(evaluation_a):
+    locked = Remark(RemarkCode.TRUTH_LOCKED_OUT, number(214.0, n=214), None, 37.24, 52.13)
+    assert "locked the truth out" in with_remark(evaluation_a, locked, correction_mode="replace")
+    larger = Remark(RemarkCode.ERRORS_LARGER, number(3.2), (0.5, 1.7))
+    assert "surer" not in with_remark(evaluation_a, larger, correction_mode="replace")
+
+
+def test_errors_and_fixes_that_say_the_same_are_said_once(evaluation_a):
+    consistency = evaluation_a.results.sessions[0].estimators[FILTER].consistency
+    both = [Remark(RemarkCode.ERRORS_LARGER, number(3.2), (0.5, 1.7)), *on_fixes(number(1.8, 1.5, 2.1))]
+    changed = consistency.model_copy(update={"remarks": both})
+    hints = "\n".join(where_to_look_next(changed_filter(evaluation_a, consistency=changed)))
+    assert hints.count("surer than it is right") == 1
+
+
+def test_dead_reckoning_is_told_of_the_robot_file(evaluation_a):
+    source = evaluation_a.results.sessions[0].estimators["dead_reckoning"]
+    for code, said in ((RemarkCode.ERRORS_LARGER, "drifted further"), (RemarkCode.ERRORS_SMALLER, "drifted less")):
+        changed = source.consistency.model_copy(update={"remarks": [Remark(code, number(9.0), (0.3, 2.2))]})
+        drifted = source.model_copy(update={"consistency": changed})
+        hints = "\n".join(where_to_look_next(with_estimators(evaluation_a, estimators={"dead_reckoning": drifted})))
+        assert f"dead reckoning {said}" in hints
+        assert "(NEES 9.00, honest would be 0.30–2.20)" in hints
 
 
 def test_a_high_mean_beside_an_honest_typical_fix_means_a_few_wrong_ones(evaluation_a):

@@ -30,6 +30,7 @@ def _corrections(before, after, rejected=None):
         rejected_by=rejected or (None,) * count,
         normalised_innovation_squared=np.ones(count),
         degrees_of_freedom=np.full(count, 3),
+        whitened_innovation=np.full((count, 3), np.nan),
         before=before,
         after=after,
     )

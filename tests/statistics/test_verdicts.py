@@ -1,14 +1,7 @@
 import numpy as np
 import pytest
 
-from locbench.statistics import (
-    ConsistencyVerdict,
-    CorrectionVerdict,
-    judge_consistency,
-    judge_corrections,
-    measured,
-    unavailable,
-)
+from locbench.statistics import CorrectionVerdict, judge_corrections
 
 EXACT = np.zeros((1, 2, 2))
 
@@ -57,22 +50,3 @@ def test_far_from_the_origin_no_digits_are_lost():
     far = np.array([1e6, -1e6, 0.0])
     before, after = far + np.array([0.02, 0, 0]), far + np.array([0.01, 0, 0])
     assert _judge(before, after, far) is CorrectionVerdict.HELPED
-
-
-@pytest.mark.parametrize(
-    ("value", "interval", "verdict"),
-    [
-        (1.0, (0.9, 1.1), ConsistencyVerdict.HONEST),
-        (1.5, (1.2, 1.8), ConsistencyVerdict.TOO_SURE),
-        (0.5, (0.4, 0.6), ConsistencyVerdict.TOO_CAUTIOUS),
-        (1.5, (0.9, 2.2), ConsistencyVerdict.HONEST),
-        (1.5, None, ConsistencyVerdict.UNDECIDED),
-        (800.0, (700.0, 900.0), ConsistencyVerdict.UNRELATED),
-    ],
-)
-def test_only_an_interval_without_one_decides_on_consistency(value, interval, verdict):
-    assert judge_consistency(measured(value, interval, 50, "median")) is verdict
-
-
-def test_without_innovations_consistency_is_undecided():
-    assert judge_consistency(unavailable("no corrections")) is ConsistencyVerdict.UNDECIDED

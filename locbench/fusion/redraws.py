@@ -1,0 +1,175 @@
+"""Draws a run again and again under an estimator's own model: what its errors would look like if it were honest.
+
+An ensemble of errors is carried along the replay: predicted, e becomes F e + w with w drawn from the motion noise;
+corrected, (I - K H) e + K v with v drawn from the tag noise, with the gains of this very replay. A late detection
+runs the ensemble again from its capture, as it does the belief. So the draws have the covariance that the estimator
+claims at every time, and the correlation between times that it implies.
+
+The body increments are the same in every belief, so each belief's way is the dead-reckoned one turned about: motion
+noise is drawn in the dead-reckoned frame, once per span between two events, and turned with the belief.
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from locbench.arrays import FloatArray, IntArray
+from locbench.config import MotionNoise
+from locbench.fusion.estimators import Estimate
+from locbench.fusion.steps import CorrectionSteps
+from locbench.odometry import Motion, dead_reckon, interval_noise, transition
+from locbench.odometry.reckoning import rotated
+
+__all__ = ["REDRAWS", "redrawn_errors"]
+
+REDRAWS = 200
+_SEED = 20
+# rows per block while the noise of spans is summed: (rows, 3, 3) arrays of a two-hour log would not fit into memory
+_ROWS = 65_536
+
+
+def redrawn_errors(estimate: Estimate, motion: Motion, times_s: FloatArray, draws: int = REDRAWS) -> FloatArray:
+    """Return errors (T, draws, 3) of the published pose at times, drawn under the estimator's own model.
+
+    Parameters
+    ----------
+    estimate
+        Published with a covariance: dead reckoning or a filter.
+    motion
+        The odometry of the stretch.
+    times_s
+        (T,) increasing, inside the stretch.
+    draws
+        How many; the same ones each time.
+
+    Notes
+    -----
+    First order in the errors, as the filters are; of the unscented filter the linearised gains are taken. A gate is not
+    applied to the draws: it would refuse few of them.
+    """
+    steps = estimate.steps
+    applied_s = steps.time_s if steps is not None else np.zeros(0)
+    events = np.unique(np.concatenate([motion.time_s[:1], applied_s, times_s]))
+    spans = _spans(motion, estimate.noise, estimate.track.pose[0], events)
+    ensemble = _Ensemble(spans, steps, _square_root(estimate.track.covariance[0]), draws)
+    errors = np.empty((len(times_s), draws, 3))
+    for number, event in enumerate(np.searchsorted(events, times_s)):
+        errors[number] = ensemble.published(int(event))
+    return errors
+
+
+@dataclass(frozen=True)
+class _Spans:
+    """Dead-reckoned poses (E, 3) at events, and square roots (E, 3, 3) of the noise since the event before."""
+
+    time_s: FloatArray
+    pose: FloatArray
+    noise_root: FloatArray
+
+
+def _spans(motion: Motion, noise: MotionNoise, start: FloatArray, events: FloatArray) -> _Spans:
+    """Return dead reckoning at the events; between odometry samples motion divides as time does."""
+    grid = np.union1d(motion.time_s, events)
+    interval = np.clip(np.searchsorted(motion.time_s, grid, side="left"), 1, len(motion.time_s) - 1)
+    duration = np.diff(grid, prepend=grid[0])
+    twist = (duration / motion.duration_s[interval])[:, np.newaxis] * motion.twist[interval]
+    pose = dead_reckon(Motion(grid, twist, motion.flagged[interval]), start)
+    at = np.searchsorted(grid, events)
+    added = np.zeros((len(events), 3, 3))
+    for first, last in _blocks(at):
+        rows = np.arange(at[first] + 1, at[last] + 1)
+        span_end = np.repeat(at[first + 1 : last + 1], np.diff(at[first : last + 1]))
+        local = interval_noise(twist[rows], duration[rows], noise)
+        carry = transition(pose[span_end, :2] - pose[rows, :2])
+        part = carry @ rotated(local, pose[rows, 2] - twist[rows, 2]) @ np.swapaxes(carry, -1, -2)
+        added[first + 1 : last + 1] = np.add.reduceat(part, at[first:last] - at[first], axis=0)
+    return _Spans(events, pose[at], _square_root(added))
+
+
+def _blocks(at: IntArray) -> list[tuple[int, int]]:
+    """Return ranges of events, each spanning about `_ROWS` rows."""
+    cuts = np.flatnonzero(np.diff(at // _ROWS)) + 1
+    edges = np.unique(np.concatenate([[0], cuts, [len(at) - 1]]))
+    return [(int(a), int(b)) for a, b in pairwise(edges)]
+
+
+def _square_root(covariance: FloatArray) -> FloatArray:
+    """Return L (..., 3, 3) with L L' = covariance; standing still adds no position noise, so it may be singular."""
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0))[..., np.newaxis, :])
+
+
+@dataclass(frozen=True)
+class _Node:
+    """The ensemble (draws, 3) just after a correction, or at the start; `turn_rad` turns the dead-reckoned way."""
+
+    key: tuple[float, int]
+    event: int
+    turn_rad: float
+    errors: FloatArray
+
+
+class _Ensemble:
+    """Errors in capture order, as the beliefs of a replay stand in it."""
+
+    def __init__(self, spans: _Spans, steps: CorrectionSteps | None, start_root: FloatArray, draws: int) -> None:
+        self._spans, self._steps, self._draws = spans, steps, draws
+        start = self._normal(0, 0) @ start_root.T
+        self._chain = [_Node((-np.inf, 0), 0, 0.0, start)]
+        self._done = 0
+        # where what is published stands while no correction arrives: the event, and the ensemble there
+        self._newest = (0, start)
+        if steps is not None:
+            self._event = np.searchsorted(spans.time_s, steps.time_s)
+            self._root = _square_root(steps.covariance)
+            # nothing captured before is touched by this or a later step
+            self._reach_s = np.minimum.accumulate(steps.time_s[::-1])[::-1]
+
+    def published(self, event: int) -> FloatArray:
+        """Return the errors (draws, 3) of the pose published at an event; events must not go back."""
+        while self._steps is not None and self._done < len(self._steps):
+            if self._steps.arrived_s[self._done] > self._spans.time_s[event]:
+                break
+            self._apply(self._steps, self._done)
+            self._done += 1
+        newest, errors = self._newest
+        self._newest = event, self._advanced(errors, newest, event, self._chain[-1].turn_rad)
+        return self._newest[1]
+
+    def _apply(self, steps: CorrectionSteps, number: int) -> None:
+        key, event = (float(steps.time_s[number]), int(steps.row[number])), int(self._event[number])
+        while self._chain[-1].key >= key:
+            self._chain.pop()
+        while len(self._chain) > 1 and self._chain[1].key[0] < self._reach_s[number]:
+            del self._chain[0]
+        before = self._chain[-1]
+        errors = self._advanced(before.errors, before.event, event, before.turn_rad)
+        drawn = self._normal(1, key[1]) @ self._root[number].T
+        errors = errors + (drawn - errors @ steps.slope[number].T) @ steps.gain[number].T
+        turn = float(steps.heading_rad[number] - self._spans.pose[event, 2])
+        self._chain.append(_Node(key, event, turn, errors))
+        self._newest = event, errors
+
+    def _advanced(self, errors: FloatArray, first: int, last: int, turn_rad: float) -> FloatArray:
+        """Return the errors carried from one event to a later one."""
+        if first == last:
+            return errors
+        errors = _turned(errors, -turn_rad)
+        for event in range(first, last):
+            step = self._spans.pose[event + 1, :2] - self._spans.pose[event, :2]
+            drawn = self._normal(2, event) @ self._spans.noise_root[event + 1].T
+            errors = errors + drawn
+            errors[:, :2] += (errors[:, 2:] - drawn[:, 2:]) * np.array([-step[1], step[0]])
+        return _turned(errors, turn_rad)
+
+    def _normal(self, cause: int, number: int) -> FloatArray:
+        """Return standard normal numbers (draws, 3) that depend only on the cause and its number."""
+        generator = np.random.Generator(np.random.Philox(key=_SEED, counter=[0, 0, number, cause]))
+        return generator.standard_normal((self._draws, 3))
+
+
+def _turned(errors: FloatArray, angle_rad: float) -> FloatArray:
+    cosine, sine = np.cos(angle_rad), np.sin(angle_rad)
+    turn = np.array([[cosine, -sine, 0.0], [sine, cosine, 0.0], [0.0, 0.0, 1.0]])
+    return np.asarray(errors @ turn.T)

@@ -10,7 +10,7 @@ from locbench.odometry import dead_reckon
 NOISE = MotionNoise()
 DRIVE = motion()
 TRUTH = dead_reckon(DRIVE, START.pose)
-TAGS = {tag.id: (tag.x, tag.y, tag.z) for tag in field().tags}
+TAGS = {tag.id: (tag.x, tag.y, tag.z, tag.facing) for tag in field().tags}
 DRAWS = 4000
 CASES = {
     "kalman": {},
@@ -87,7 +87,7 @@ def test_draws_at_two_times_hang_together_as_starting_over_each_time_says(case, 
     scale = [np.sqrt(np.diag(a @ a.T)) for a in weights]
     for first, a in enumerate(weights):
         for second, b in enumerate(weights):
-            spread = errors[first].T @ errors[second] / DRAWS
+            spread = np.einsum("di,dj->ij", errors[first], errors[second]) / DRAWS
             correlation = (spread - a @ b.T) / np.outer(scale[first], scale[second])
             assert np.max(np.abs(correlation)) < 4.5 * np.sqrt(2.0 / DRAWS)
 

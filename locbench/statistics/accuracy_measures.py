@@ -9,7 +9,7 @@ from locbench.arrays import FloatArray
 from locbench.statistics.intervals import (
     effective_mean_size,
     mean_square_freedom,
-    order_statistic_interval,
+    quantile_interval,
     rms_interval,
 )
 from locbench.statistics.uncertain import UncertainNumber, measured, unavailable
@@ -95,11 +95,6 @@ def mean_with_interval(radii: FloatArray, independent: float) -> UncertainNumber
     return measured(value, (max(0.0, value - half), value + half), count, method, None, independent)
 
 
-def _thinned(radii: FloatArray, independent: float) -> FloatArray:
-    step = max(1, math.ceil(len(radii) / max(independent, 1.0)))
-    return radii[::step]
-
-
 def circular_error_probable(radii: FloatArray, independent: float) -> UncertainNumber:
     """Return the radius that holds half of the radial errors (N,), with an order-statistic interval."""
     count = len(radii)
@@ -107,22 +102,26 @@ def circular_error_probable(radii: FloatArray, independent: float) -> UncertainN
     if count == 0:
         return unavailable("no comparison with a reference", method=method)
     why = _too_few(independent)
-    interval = None if why else order_statistic_interval(_thinned(radii, independent), 0.5)
+    interval = None if why else quantile_interval(radii, 0.5, independent)
     if interval is None and why is None:
         why = "no interval: too few errors are independent"
     return measured(float(np.median(radii)), interval, count, method, why, independent)
 
 
-def radius95(radii: FloatArray, independent: float) -> UncertainNumber:
-    """Return the radius that holds 95 % of the radial errors (N,); unavailable below 20 independent ones."""
+def radius95(radii: FloatArray, independent: float, sessions: int | None = None) -> UncertainNumber:
+    """Return the radius that holds 95 % of the radial errors (N,); unavailable below 20 independent ones.
+
+    Where sessions are the unit of resampling, their number bounds what the interval rests on.
+    """
     count = len(radii)
     method = "95th percentile of radius; order-statistic interval"
     if independent < _FEWEST_FOR_R95:
         why = f"needs {_FEWEST_FOR_R95} independent errors; these {count} are worth {independent:.1f}"
         return unavailable(why, n=count, method=method)
-    interval = order_statistic_interval(_thinned(radii, independent), 0.95)
+    worth = independent if sessions is None else min(independent, float(sessions))
+    interval = quantile_interval(radii, 0.95, worth)
     why_none = None if interval else "no interval: its upper end lies beyond the largest error seen"
-    return measured(float(np.quantile(radii, 0.95)), interval, count, method, why_none, independent)
+    return measured(float(np.quantile(radii, 0.95)), interval, count, method, why_none, worth)
 
 
 def largest(sizes: FloatArray) -> UncertainNumber:

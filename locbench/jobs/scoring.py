@@ -18,11 +18,11 @@ from locbench.accuracy import (
     summarise_uncorrected,
     typical_innovation_squared,
 )
-from locbench.config import CorrectionMode, FieldConfig, FusionConfig
+from locbench.config import CorrectionMode, FusionConfig
 from locbench.fusion import Corrections, Rule
+from locbench.jobs.banding import UNCORRECTED, band_shots
 from locbench.jobs.replaying import EstimatorRun, SessionRun
 from locbench.results import (
-    BandShots,
     Consistency,
     CorrectionSummary,
     Drift,
@@ -35,7 +35,6 @@ from locbench.results import (
     SegmentRecord,
     SessionResult,
 )
-from locbench.shots import Shots, joined_shots, shot_numbers
 from locbench.statistics import (
     CorrectionVerdict,
     UncertainNumber,
@@ -49,7 +48,6 @@ from locbench.statistics import (
 
 __all__ = ["pool", "score_session"]
 
-_UNCORRECTED = ("dead_reckoning", "onboard")
 _NOT_WHITE = "without a Kalman gain the innovations follow from each other, so they give no band"
 _NO_MARKS = "no mark visit in this log: lay out marks and press when the robot stands on one"
 _NO_TRUTH = "no dense ground truth in this log"
@@ -94,7 +92,7 @@ def score_session(run: SessionRun) -> SessionResult:
 def _error_summary(name: str, parts: Sequence[Comparison]) -> ErrorSummary | None:
     if not any(len(part) for part in parts):
         return None
-    return ErrorSummary(**vars(summarise_uncorrected(parts) if name in _UNCORRECTED else summarise(parts)))
+    return ErrorSummary(**vars(summarise_uncorrected(parts) if name in UNCORRECTED else summarise(parts)))
 
 
 def _estimator(run: SessionRun, name: str) -> EstimatorResult:
@@ -113,7 +111,8 @@ def _estimator(run: SessionRun, name: str) -> EstimatorResult:
     corrections = _corrections(run, estimator) if applies else None
     if corrections is None:
         why["corrections"] = "this estimator takes no corrections"
-    shots = _band_shots(estimator.shots, run.session.field)
+    consistency = _consistency(estimator, fusion)
+    shots = band_shots([run], name, [consistency])
     if not shots:
         why["shots"] = _why_no_shots(run)
     return EstimatorResult(
@@ -121,7 +120,7 @@ def _estimator(run: SessionRun, name: str) -> EstimatorResult:
         marks=marks,
         truth=truth,
         drift=drift,
-        consistency=_consistency(estimator, fusion),
+        consistency=consistency,
         corrections=corrections,
         shots=shots,
         why=why,
@@ -147,15 +146,6 @@ def _why_no_shots(run: SessionRun) -> str:
     if not run.session.field.bands:
         return "the field file has no bands"
     return "shots need marks or a dense truth, with headings"
-
-
-def _band_shots(shots: Sequence[Shots], field: FieldConfig) -> list[BandShots]:
-    return [
-        BandShots(**vars(shot_numbers(aimed, band)), basis="measured")
-        for aimed in shots
-        for band in field.bands
-        if band.goal is None or band.goal == aimed.goal
-    ]
 
 
 def _all_corrections(estimator: EstimatorRun) -> list[Corrections]:
@@ -229,12 +219,13 @@ def _pooled_estimator(runs: Sequence[SessionRun], name: str) -> PooledEstimator:
     estimators = [run.estimators[name] for run in with_it]
     marks = [estimator.marks for estimator in estimators if estimator.marks is not None]
     truths = [estimator.truth for estimator in estimators if estimator.truth is not None]
-    goals = dict.fromkeys(shots.goal for estimator in estimators for shots in estimator.shots)
-    shots = [joined_shots([s for e in estimators for s in e.shots if s.goal == goal]) for goal in goals]
     why = {}
     fields = [run.session.field for run in with_it]
     if any((field.bands, field.goals) != (fields[0].bands, fields[0].goals) for field in fields):
         shots, why["shots"] = [], "the sessions' fields differ in goals or bands"
+    else:
+        consistencies = [_consistency(run.estimators[name], run.fusions.get(name)) for run in with_it]
+        shots = band_shots(with_it, name, consistencies)
     if not marks:
         why["marks"] = _NO_MARKS
     if not truths:
@@ -243,7 +234,7 @@ def _pooled_estimator(runs: Sequence[SessionRun], name: str) -> PooledEstimator:
         sessions=len(with_it),
         marks=_error_summary(name, marks),
         truth=_error_summary(name, truths),
-        shots=_band_shots(shots, fields[0]),
+        shots=shots,
         between_session_std_m=_between_sessions(estimators),
         why=why,
     )
@@ -257,4 +248,4 @@ def _between_sessions(estimators: Sequence[EstimatorRun]) -> UncertainNumber:
     known = [size for size in sizes if size is not None]
     if len(known) < 2:
         return unavailable("fewer than two sessions with a reference", n=len(known), method=method)
-    return measured(float(np.std(known, ddof=1)), None, len(known), method, "no interval below 6 sessions")
+    return measured(float(np.std(known, ddof=1)), None, len(known), method, "no interval: it is itself a spread")

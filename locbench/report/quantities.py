@@ -8,7 +8,15 @@ from locbench.results import BandShots, EstimatorResult, PooledEstimator, Result
 from locbench.results.models import Record
 from locbench.statistics import UncertainNumber
 
-__all__ = ["ALL_SESSIONS", "QUANTITIES", "NamedNumber", "estimator_numbers", "result_numbers", "shot_numbers"]
+__all__ = [
+    "ALL_SESSIONS",
+    "QUANTITIES",
+    "NamedNumber",
+    "estimator_numbers",
+    "result_numbers",
+    "seen_numbers",
+    "shot_numbers",
+]
 
 ALL_SESSIONS = "(all sessions pooled)"
 
@@ -80,6 +88,12 @@ def shot_numbers(band: BandShots) -> Iterator[tuple[str, UncertainNumber]]:
     return _fields(band)
 
 
+def seen_numbers(band: BandShots) -> Iterator[tuple[str, UncertainNumber]]:
+    """Yield field name and number of the shots seen from a band where they are too few to be its figures."""
+    if band.needed and band.seen is not None:
+        yield from _fields(band.seen)
+
+
 def estimator_numbers(session: str, estimator: str, result: EstimatorResult | PooledEstimator) -> Iterator[NamedNumber]:
     """Yield every number of one estimator, the shots' left out."""
     sections: dict[str, Record | None] = {"marks": result.marks, "truth": result.truth}
@@ -109,5 +123,5 @@ def result_numbers(results: Results) -> Iterator[NamedNumber]:
             yield from estimator_numbers(session, name, result)
             for band in result.shots:
                 section = f"shots: {band.band}, {band.goal}"
-                for field, number in shot_numbers(band):
+                for field, number in (*shot_numbers(band), *seen_numbers(band)):
                     yield NamedNumber(session, name, section, field, number)

@@ -6,7 +6,7 @@ from typing import Any
 import pandas as pd
 
 from locbench.report.numbers import plain_text
-from locbench.report.quantities import ALL_SESSIONS, QUANTITIES, estimator_numbers, shot_numbers
+from locbench.report.quantities import ALL_SESSIONS, QUANTITIES, estimator_numbers, seen_numbers, shot_numbers
 from locbench.results import BandShots, EstimatorResult, PooledEstimator, Results, Tracks
 from locbench.statistics import UncertainNumber
 
@@ -26,7 +26,7 @@ _SUMMARY = (
     "method",
     "why",
 )
-_BAND = ("band", "goal", "from_m", "to_m", "basis", "hits", "cannot_aim")
+_BAND = ("band", "goal", "from_m", "to_m", "basis", "hits", "cannot_aim", "needed")
 _SHOTS = ("session", "estimator", *_BAND, *_SUMMARY[2:])
 _CORRECTIONS = (
     "session",
@@ -177,6 +177,8 @@ def _band_rows(start: Row, band: BandShots) -> Iterator[Row]:
     place = {column: getattr(band, column) for column in _BAND}
     for field, number in shot_numbers(band):
         yield start | place | _number_cells(field, number, QUANTITIES[field].unit)
+    for field, number in seen_numbers(band):
+        yield start | place | {"basis": "measured"} | _number_cells(f"seen.{field}", number, QUANTITIES[field].unit)
 
 
 def _correction_rows(tracks: Tracks) -> Iterator[Row]:

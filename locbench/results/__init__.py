@@ -13,6 +13,7 @@ from locbench.results.models import (
     PooledEstimator,
     PooledResult,
     Results,
+    SeenShots,
     SegmentRecord,
     SessionResult,
 )
@@ -54,6 +55,7 @@ __all__ = [
     "PooledEstimator",
     "PooledResult",
     "Results",
+    "SeenShots",
     "SegmentRecord",
     "SessionResult",
     "SessionTracks",

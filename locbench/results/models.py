@@ -22,6 +22,7 @@ __all__ = [
     "PooledResult",
     "Record",
     "Results",
+    "SeenShots",
     "SegmentRecord",
     "SessionResult",
 ]
@@ -104,8 +105,23 @@ class CorrectionSummary(Record):
     why: dict[str, str]
 
 
+class SeenShots(Record):
+    """What shots from places in one band did, however few they were."""
+
+    range_m: UncertainNumber
+    miss_rms_m: UncertainNumber
+    lateral_rms_m: UncertainNumber
+    along_rms_m: UncertainNumber
+    hit_probability: UncertainNumber
+
+
 class BandShots(Record):
-    """Shots aimed from the believed pose, from places in one distance band (from included, to not) of one goal."""
+    """Shots aimed from the believed pose, from places in one distance band (from included, to not) of one goal.
+
+    `basis` says where the figures come from: measured with at least 20 independent shots; below, predicted from the
+    estimator's own covariance, or transported from errors measured elsewhere, or null. `needed` more independent places
+    would make them measured; `seen` is what the shots from this band did, `hits` how many of them entered cleanly.
+    """
 
     band: str
     goal: str
@@ -119,6 +135,8 @@ class BandShots(Record):
     hits: int | None
     cannot_aim: int
     basis: Literal["measured", "predicted", "transported"]
+    needed: int = 0
+    seen: SeenShots | None = None
 
 
 class EstimatorResult(Record):

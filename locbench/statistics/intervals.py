@@ -22,6 +22,7 @@ __all__ = [
 ]
 
 NORMAL_95 = float(special.ndtri(0.975))
+_ONE_SIDED = 0.035
 
 
 def chi_square_quantile(probability: float, degrees_of_freedom: float) -> float:
@@ -148,18 +149,25 @@ def wilson_interval(successes: float, trials: float) -> tuple[float, float]:
 def proportion_interval(successes: float, trials: float) -> tuple[float, float]:
     """Return a 95 % interval of a proportion that covers also where successes or failures are rare.
 
-    Wilson's covers a share near 0 or 1 in only 83 % of cases (0.18 successes expected): one success puts its lower
-    end above the truth. So that end goes down to the exact Poisson bound where that is lower. Exact coverage with 6 to
-    100 trials: at least 95 % at every proportion.
+    Wilson's holds a share near 0 or 1 in only 83 % of cases, because one success puts its lower end above the truth.
+    So its ends give way to exact one-sided bounds of 3.5 % (Clopper & Pearson, Biometrika 26 (1934) 404-413) where
+    those are wider. Exact coverage with 4 to 100 trials: at least 93 % at every proportion (`tests/statistics/`).
 
-    Source: Brown, Cai & DasGupta, Stat. Sci. 16 (2001) 101-133, section 4.1.1, who do so for the smallest counts.
+    Parameters
+    ----------
+    successes, trials
+        Need not be whole: trials may be an effective number.
+
+    Notes
+    -----
+    How Wilson's fails and that widening it at the ends mends it: Brown, Cai & DasGupta, Stat. Sci. 16 (2001) 101-133.
     """
     lower, upper = wilson_interval(successes, trials)
     failures = trials - successes
     if successes > 0.0:
-        lower = min(lower, float(special.gammaincinv(successes, 0.05)) / trials)
+        lower = min(lower, float(special.betaincinv(successes, failures + 1.0, _ONE_SIDED)))
     if failures > 0.0:
-        upper = max(upper, 1.0 - float(special.gammaincinv(failures, 0.05)) / trials)
+        upper = max(upper, 1.0 - float(special.betaincinv(failures, successes + 1.0, _ONE_SIDED)))
     return lower, upper
 
 

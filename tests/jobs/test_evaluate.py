@@ -196,4 +196,4 @@ def test_marks_that_all_lie_outside_the_log_count_as_none(tmp_path):
     reckoned = evaluate([log.write()]).results.sessions[0].estimators["dead_reckoning"]
     # parts of the truth of a twentieth of the way, not one a second
     assert reckoned.drift.segment_length_m.value == pytest.approx(8 * np.hypot(0.5, 0.1) / 20, rel=0.1)
-    assert sum(shot.miss_rms_m.n for shot in reckoned.shots) == 8
+    assert sum(shot.seen.miss_rms_m.n for shot in reckoned.shots) == 8

@@ -82,7 +82,7 @@ def test_shots_keep_counts_whole(evaluation_a):
         tables(evaluation_a)["shots.csv"], estimator=FILTER, band="far", goal="east bin", quantity="hit_probability"
     )
     assert found["value"] == pytest.approx(2.0 / 3.0)
-    assert ",measured,8,0,hit_probability," in text
+    assert ",measured,8,0,0,hit_probability," in text
 
 
 @pytest.mark.parametrize(

@@ -15,6 +15,13 @@ from locbench.accuracy.drift import (
     equal_parts,
     outlying_segments,
 )
+from locbench.accuracy.pairing import (
+    PairedDifference,
+    PairedErrors,
+    paired_comparisons,
+    paired_difference,
+    parts_of_the_way,
+)
 from locbench.accuracy.summary import ErrorNumbers, summarise, summarise_uncorrected
 
 __all__ = [
@@ -22,6 +29,8 @@ __all__ = [
     "DriftNumbers",
     "DriftSegments",
     "ErrorNumbers",
+    "PairedDifference",
+    "PairedErrors",
     "against_marks",
     "against_truth",
     "drift_numbers",
@@ -33,6 +42,9 @@ __all__ = [
     "mean_innovation_squared",
     "mean_normalised_error_squared",
     "outlying_segments",
+    "paired_comparisons",
+    "paired_difference",
+    "parts_of_the_way",
     "summarise",
     "summarise_uncorrected",
     "typical_innovation_squared",

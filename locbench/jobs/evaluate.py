@@ -8,6 +8,7 @@ from locbench import __version__
 from locbench.config import FusionConfig, ShooterConfig, load_config
 from locbench.config.fusion import Trust
 from locbench.errors import UsageError
+from locbench.jobs.contesting import compare_estimators
 from locbench.jobs.drawing import draw_session
 from locbench.jobs.replaying import Progress, SessionRun, check_fusion, replay_session
 from locbench.jobs.scoring import pool, score_session
@@ -69,6 +70,7 @@ def evaluate(
         evidence=max(session.evidence for session in scored),
         sessions=scored,
         pooled=pool(runs),
+        comparisons=compare_estimators(runs),
     )
     tracks = Tracks(locbench=__version__, sessions=[draw_session(run) for run in runs])
     return Evaluation(results, tracks)

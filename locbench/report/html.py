@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from locbench.report.advice import where_to_look_next
+from locbench.report.comparison_words import answer, comparisons_table
 from locbench.report.figures import Picture, session_pictures
 from locbench.report.layout import (
     corrections_table,
@@ -20,7 +21,7 @@ from locbench.report.numbers import floor_length, plain_text, quantity_text
 from locbench.report.quantities import result_numbers
 from locbench.report.shot_tables import shots_table
 from locbench.report.text_tables import TextTable, reasons
-from locbench.report.wording import CAUTION, headline, session_facts
+from locbench.report.wording import CAUTION, session_facts
 from locbench.results import BandShots, Results, SessionResult, SessionTracks, Tracks
 from locbench.units import UnitSystem
 
@@ -75,6 +76,7 @@ def report_html(
     """
     drawn = {session.name: session for session in tracks.sessions}
     sections = [] if results.pooled is None else [_pooled_section(results, system)]
+    sections += _comparison_section(results, system)
     for number, session in enumerate(results.sessions, start=1):
         progress(session.name)
         sections.append(_session_section(number, session, drawn.get(session.name), system))
@@ -89,7 +91,7 @@ def report_html(
     )
     environment.filters["unbroken"] = _unbroken
     return environment.get_template("report.html.j2").render(
-        headline=headline(results, system),
+        headline=answer(results, system),
         sections=sections,
         advice=[line for line in where_to_look_next(results, system) if line != CAUTION],
         caution=CAUTION,
@@ -121,6 +123,14 @@ def _pooled_section(results: Results, system: UnitSystem) -> Section:
     driven = sum(session.path_length_m for session in results.sessions)
     facts = f"{len(results.sessions)} sessions, {quantity_text(driven, floor_length(system))} driven."
     return Section("pooled", "All sessions together", facts, tables, tuple(reasons(tables, estimators)), (), None)
+
+
+def _comparison_section(results: Results, system: UnitSystem) -> list[Section]:
+    tables = _with_rows([comparisons_table(results, system)])
+    if not tables:
+        return []
+    facts = "Who is better, and how sure that is."
+    return [Section("comparisons", "Comparisons", facts, tables, tuple(reasons(tables, {})), (), None)]
 
 
 def _session_section(number: int, session: SessionResult, tracks: SessionTracks | None, system: UnitSystem) -> Section:

@@ -55,6 +55,7 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
         "lateral_rms_m": Quantity("miss to the side, root mean square", "m"),
         "along_rms_m": Quantity("miss along the line of fire, root mean square", "m"),
         "hit_probability": Quantity("share of clean hits", "1"),
+        "difference": Quantity("difference between two estimators", "1"),
         "between_session_std_m": Quantity("spread between sessions", "m"),
     }
 )
@@ -125,3 +126,6 @@ def result_numbers(results: Results) -> Iterator[NamedNumber]:
                 section = f"shots: {band.band}, {band.goal}"
                 for field, number in (*shot_numbers(band), *seen_numbers(band)):
                     yield NamedNumber(session, name, section, field, number)
+    for record in results.comparisons:
+        section = f"{record.measure} against {record.against}"
+        yield NamedNumber(record.session or ALL_SESSIONS, record.estimator, section, "difference", record.difference)

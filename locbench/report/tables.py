@@ -28,6 +28,7 @@ _SUMMARY = (
 )
 _BAND = ("band", "goal", "from_m", "to_m", "basis", "hits", "cannot_aim", "needed")
 _SHOTS = ("session", "estimator", *_BAND, *_SUMMARY[2:])
+_COMPARISONS = ("session", "estimator", "against", *_SUMMARY[2:], "sessions", "parts", "verdict")
 _CORRECTIONS = (
     "session",
     "estimator",
@@ -74,7 +75,7 @@ def csv_tables(results: Results, tracks: Tracks) -> dict[str, str]:
     Parameters
     ----------
     results
-        The numbers: summary.csv and shots.csv.
+        The numbers: summary.csv, shots.csv and comparisons.csv.
     tracks
         The pictures' contents: corrections.csv, drift.csv, landings.csv.
     """
@@ -83,6 +84,7 @@ def csv_tables(results: Results, tracks: Tracks) -> dict[str, str]:
         "corrections.csv": _csv(_correction_rows(tracks), _CORRECTIONS),
         "shots.csv": _csv(_shot_rows(results), _SHOTS),
         "drift.csv": _csv(_drift_rows(tracks), _DRIFT),
+        "comparisons.csv": _csv(_comparison_rows(results), _COMPARISONS),
         "landings.csv": _csv(_landing_rows(tracks), _LANDINGS),
     }
 
@@ -179,6 +181,20 @@ def _band_rows(start: Row, band: BandShots) -> Iterator[Row]:
         yield start | place | _number_cells(field, number, QUANTITIES[field].unit)
     for field, number in seen_numbers(band):
         yield start | place | {"basis": "measured"} | _number_cells(f"seen.{field}", number, QUANTITIES[field].unit)
+
+
+def _comparison_rows(results: Results) -> Iterator[Row]:
+    for record in results.comparisons:
+        alone = results.sessions[0].name if len(results.sessions) == 1 else ALL_SESSIONS
+        yield {
+            "session": alone if record.session is None else record.session,
+            "estimator": record.estimator,
+            "against": record.against,
+            **_number_cells(f"difference.{record.measure}", record.difference, QUANTITIES[record.measure].unit),
+            "sessions": record.sessions,
+            "parts": record.parts,
+            "verdict": str(record.verdict),
+        }
 
 
 def _correction_rows(tracks: Tracks) -> Iterator[Row]:

@@ -3,6 +3,7 @@
 from locbench.results.files import read_results, read_tracks, results_json, tracks_json
 from locbench.results.models import (
     BandShots,
+    ComparisonRecord,
     Consistency,
     CorrectionSummary,
     Drift,
@@ -35,6 +36,7 @@ from locbench.results.tracks import (
 
 __all__ = [
     "BandShots",
+    "ComparisonRecord",
     "Consistency",
     "CorrectionMarks",
     "CorrectionSummary",

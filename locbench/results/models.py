@@ -7,10 +7,11 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from locbench.statistics import ConsistencyVerdict, UncertainNumber
+from locbench.statistics import ComparisonVerdict, ConsistencyVerdict, UncertainNumber
 
 __all__ = [
     "BandShots",
+    "ComparisonRecord",
     "Consistency",
     "CorrectionSummary",
     "Drift",
@@ -186,6 +187,24 @@ class SessionResult(Record):
     estimators_left_out: dict[str, str]
 
 
+class ComparisonRecord(Record):
+    """One estimator's error minus another's, paired by the same places; negative is better.
+
+    `session` is None for all sessions together; `sessions` and `parts` (of the way between marks) say how many
+    it rests on. From six sessions on the verdict is "better", "worse" or "no_clear_gain"; below, no more than
+    "better_here" or "worse_here".
+    """
+
+    session: str | None
+    estimator: str
+    against: str
+    measure: Literal["position_rms_m", "heading_rms_rad", "miss_rms_m"]
+    difference: UncertainNumber
+    sessions: int
+    parts: int
+    verdict: ComparisonVerdict
+
+
 class PooledEstimator(Record):
     """One estimator over all sessions that have it."""
 
@@ -213,3 +232,4 @@ class Results(Record):
     evidence: Literal["A", "B", "C", "D"]
     sessions: list[SessionResult]
     pooled: PooledResult | None
+    comparisons: list[ComparisonRecord] = []

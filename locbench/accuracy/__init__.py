@@ -1,5 +1,6 @@
 """How far off an estimator was: against marks, against dense truth, per metre, and against its own claims."""
 
+from locbench.accuracy.at_marks import MarkBias, MarkRepeatability, biased_marks, repeatability_at_marks
 from locbench.accuracy.comparing import Comparison, against_marks, against_truth, joined, visits_on_reference
 from locbench.accuracy.consistency import (
     mean_innovation_squared,
@@ -10,6 +11,7 @@ from locbench.accuracy.corrections import judged, longest_without_fix
 from locbench.accuracy.drift import (
     DriftNumbers,
     DriftSegments,
+    confounded_terms,
     drift_numbers,
     drift_segments,
     equal_parts,
@@ -29,10 +31,14 @@ __all__ = [
     "DriftNumbers",
     "DriftSegments",
     "ErrorNumbers",
+    "MarkBias",
+    "MarkRepeatability",
     "PairedDifference",
     "PairedErrors",
     "against_marks",
     "against_truth",
+    "biased_marks",
+    "confounded_terms",
     "drift_numbers",
     "drift_segments",
     "equal_parts",
@@ -45,6 +51,7 @@ __all__ = [
     "paired_comparisons",
     "paired_difference",
     "parts_of_the_way",
+    "repeatability_at_marks",
     "summarise",
     "summarise_uncorrected",
     "typical_innovation_squared",

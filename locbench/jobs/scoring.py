@@ -9,6 +9,7 @@ import numpy as np
 from locbench.accuracy import (
     Comparison,
     DriftSegments,
+    confounded_terms,
     drift_numbers,
     longest_without_fix,
     mean_innovation_squared,
@@ -137,7 +138,7 @@ def _drift(segments: DriftSegments) -> Drift:
         )
         for row in outlying_segments(segments)
     ]
-    return Drift(**vars(drift_numbers(segments)), outlying=outlying)
+    return Drift(**vars(drift_numbers(segments)), outlying=outlying, confounded=confounded_terms(segments))
 
 
 def _why_no_shots(run: SessionRun) -> str:

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from locbench.report.mark_tables import marks_in_doubt
 from locbench.report.numbers import (
     PLAIN,
     as_sentence,
@@ -58,6 +59,7 @@ def where_to_look_next(results: Results, system: UnitSystem = UnitSystem.METRIC)
     for session in results.sessions:
         start = f"{plain_text(session.name)}: " if len(results.sessions) > 1 else ""
         hints += [Hint(start + hint.text, hint.means_driving) for hint in _session_hints(session, system)]
+    hints += [Hint(text) for text in marks_in_doubt(results, system)]
     hints += _too_few_sessions(results)
     cautions = [CAUTION] if any(hint.means_driving for hint in hints) else []
     return [hint.text for hint in hints] + cautions

@@ -84,7 +84,7 @@ def _difference(record: ComparisonRecord, system: UnitSystem) -> str:
         return in_words(number, length)
     less = "less" if number.value < 0.0 else "more"
     interval = interval_words(number, length)
-    size = f"{quantity_text(abs(number.value), length)} RMS {less} at the same places"
+    size = f"{quantity_text(abs(number.value), length)} RMS {less}"
     return size if interval is None else f"{size}, difference {interval}"
 
 

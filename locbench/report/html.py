@@ -17,6 +17,7 @@ from locbench.report.layout import (
     findings_table,
     pooled_table,
 )
+from locbench.report.mark_tables import marks_table
 from locbench.report.numbers import floor_length, plain_text, quantity_text
 from locbench.report.quantities import result_numbers
 from locbench.report.shot_tables import shots_table
@@ -76,7 +77,7 @@ def report_html(
     """
     drawn = {session.name: session for session in tracks.sessions}
     sections = [] if results.pooled is None else [_pooled_section(results, system)]
-    sections += _comparison_section(results, system)
+    sections += _common_sections(results, system)
     for number, session in enumerate(results.sessions, start=1):
         progress(session.name)
         sections.append(_session_section(number, session, drawn.get(session.name), system))
@@ -125,12 +126,17 @@ def _pooled_section(results: Results, system: UnitSystem) -> Section:
     return Section("pooled", "All sessions together", facts, tables, tuple(reasons(tables, estimators)), (), None)
 
 
-def _comparison_section(results: Results, system: UnitSystem) -> list[Section]:
-    tables = _with_rows([comparisons_table(results, system)])
-    if not tables:
-        return []
-    facts = "Who is better, and how sure that is."
-    return [Section("comparisons", "Comparisons", facts, tables, tuple(reasons(tables, {})), (), None)]
+def _common_sections(results: Results, system: UnitSystem) -> list[Section]:
+    """Return what concerns all sessions, one or several: comparisons, and marks found again."""
+    found = (
+        ("comparisons", "Comparisons", "Who is better, and how sure that is.", comparisons_table(results, system)),
+        ("marks", "Marks found again", "How alike repeated visits are believed.", marks_table(results, system)),
+    )
+    return [
+        Section(anchor, title, facts, (table,), tuple(reasons([table], {})), (), None)
+        for anchor, title, facts, table in found
+        if table.rows
+    ]
 
 
 def _session_section(number: int, session: SessionResult, tracks: SessionTracks | None, system: UnitSystem) -> Section:

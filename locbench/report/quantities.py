@@ -13,6 +13,7 @@ __all__ = [
     "QUANTITIES",
     "NamedNumber",
     "estimator_numbers",
+    "fields_of",
     "result_numbers",
     "seen_numbers",
     "shot_numbers",
@@ -55,6 +56,12 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
         "lateral_rms_m": Quantity("miss to the side, root mean square", "m"),
         "along_rms_m": Quantity("miss along the line of fire, root mean square", "m"),
         "hit_probability": Quantity("share of clean hits", "1"),
+        "bias_x_m": Quantity("position error at a mark, mean along x", "m"),
+        "bias_y_m": Quantity("position error at a mark, mean along y", "m"),
+        "accuracy_m": Quantity("position accuracy at a mark", "m"),
+        "repeatability_m": Quantity("position repeatability at a mark", "m"),
+        "heading_accuracy_rad": Quantity("heading accuracy at a mark", "rad"),
+        "heading_repeatability_rad": Quantity("heading repeatability at a mark", "rad"),
         "difference": Quantity("difference between two estimators", "1"),
         "between_session_std_m": Quantity("spread between sessions", "m"),
     }
@@ -77,7 +84,8 @@ class NamedNumber:
         return QUANTITIES[self.field]
 
 
-def _fields(record: Record) -> Iterator[tuple[str, UncertainNumber]]:
+def fields_of(record: Record) -> Iterator[tuple[str, UncertainNumber]]:
+    """Yield field name and number of every uncertain number of a record."""
     for name in type(record).model_fields:
         value = getattr(record, name)
         if isinstance(value, UncertainNumber):
@@ -86,13 +94,13 @@ def _fields(record: Record) -> Iterator[tuple[str, UncertainNumber]]:
 
 def shot_numbers(band: BandShots) -> Iterator[tuple[str, UncertainNumber]]:
     """Yield field name and number of everything known about one band."""
-    return _fields(band)
+    return fields_of(band)
 
 
 def seen_numbers(band: BandShots) -> Iterator[tuple[str, UncertainNumber]]:
     """Yield field name and number of the shots seen from a band where they are too few to be its figures."""
     if band.needed and band.seen is not None:
-        yield from _fields(band.seen)
+        yield from fields_of(band.seen)
 
 
 def estimator_numbers(session: str, estimator: str, result: EstimatorResult | PooledEstimator) -> Iterator[NamedNumber]:
@@ -106,7 +114,7 @@ def estimator_numbers(session: str, estimator: str, result: EstimatorResult | Po
         }
     for section, record in sections.items():
         if record is not None:
-            for field, number in _fields(record):
+            for field, number in fields_of(record):
                 yield NamedNumber(session, estimator, section, field, number)
     if isinstance(result, PooledEstimator):
         yield NamedNumber(session, estimator, "pooled", "between_session_std_m", result.between_session_std_m)
@@ -129,3 +137,6 @@ def result_numbers(results: Results) -> Iterator[NamedNumber]:
     for record in results.comparisons:
         section = f"{record.measure} against {record.against}"
         yield NamedNumber(record.session or ALL_SESSIONS, record.estimator, section, "difference", record.difference)
+    for found in results.at_marks:
+        for field, number in fields_of(found):
+            yield NamedNumber(ALL_SESSIONS, found.estimator, f"at mark {found.mark}", field, number)

@@ -6,7 +6,14 @@ from typing import Any
 import pandas as pd
 
 from locbench.report.numbers import plain_text
-from locbench.report.quantities import ALL_SESSIONS, QUANTITIES, estimator_numbers, seen_numbers, shot_numbers
+from locbench.report.quantities import (
+    ALL_SESSIONS,
+    QUANTITIES,
+    estimator_numbers,
+    fields_of,
+    seen_numbers,
+    shot_numbers,
+)
 from locbench.results import BandShots, EstimatorResult, PooledEstimator, Results, Tracks
 from locbench.statistics import UncertainNumber
 
@@ -28,6 +35,7 @@ _SUMMARY = (
 )
 _BAND = ("band", "goal", "from_m", "to_m", "basis", "hits", "cannot_aim", "needed")
 _SHOTS = ("session", "estimator", *_BAND, *_SUMMARY[2:])
+_AT_MARKS = ("session", "mark", "estimator", "visits", "sessions", *_SUMMARY[2:])
 _COMPARISONS = ("session", "estimator", "against", *_SUMMARY[2:], "sessions", "parts", "verdict")
 _CORRECTIONS = (
     "session",
@@ -75,7 +83,7 @@ def csv_tables(results: Results, tracks: Tracks) -> dict[str, str]:
     Parameters
     ----------
     results
-        The numbers: summary.csv, shots.csv and comparisons.csv.
+        The numbers: summary.csv, shots.csv, comparisons.csv and at_marks.csv.
     tracks
         The pictures' contents: corrections.csv, drift.csv, landings.csv.
     """
@@ -84,6 +92,7 @@ def csv_tables(results: Results, tracks: Tracks) -> dict[str, str]:
         "corrections.csv": _csv(_correction_rows(tracks), _CORRECTIONS),
         "shots.csv": _csv(_shot_rows(results), _SHOTS),
         "drift.csv": _csv(_drift_rows(tracks), _DRIFT),
+        "at_marks.csv": _csv(_mark_rows(results), _AT_MARKS),
         "comparisons.csv": _csv(_comparison_rows(results), _COMPARISONS),
         "landings.csv": _csv(_landing_rows(tracks), _LANDINGS),
     }
@@ -145,6 +154,9 @@ def _plain_rows(result: EstimatorResult | PooledEstimator) -> Iterator[Row]:
             yield {"quantity": f"{section}.coverage", "value": errors.coverage, "unit": "1", "method": "share"}
     if not isinstance(result, EstimatorResult):
         return
+    if result.drift is not None:
+        groups = "; ".join(" and ".join(group) for group in result.drift.confounded)
+        yield {"quantity": "drift.confounded", "method": "terms that never varied apart", "why": groups or None}
     if result.consistency is not None:
         consistency = result.consistency
         for name, band in (("nees_band95", consistency.nees_band95), ("nis_band95", consistency.nis_band95)):
@@ -183,11 +195,15 @@ def _band_rows(start: Row, band: BandShots) -> Iterator[Row]:
         yield start | place | {"basis": "measured"} | _number_cells(f"seen.{field}", number, QUANTITIES[field].unit)
 
 
+def _over_all(results: Results) -> str:
+    """Return what to call all sessions together: the only one's name if there is one."""
+    return results.sessions[0].name if len(results.sessions) == 1 else ALL_SESSIONS
+
+
 def _comparison_rows(results: Results) -> Iterator[Row]:
     for record in results.comparisons:
-        alone = results.sessions[0].name if len(results.sessions) == 1 else ALL_SESSIONS
         yield {
-            "session": alone if record.session is None else record.session,
+            "session": record.session or _over_all(results),
             "estimator": record.estimator,
             "against": record.against,
             **_number_cells(f"difference.{record.measure}", record.difference, QUANTITIES[record.measure].unit),
@@ -195,6 +211,14 @@ def _comparison_rows(results: Results) -> Iterator[Row]:
             "parts": record.parts,
             "verdict": str(record.verdict),
         }
+
+
+def _mark_rows(results: Results) -> Iterator[Row]:
+    for found in results.at_marks:
+        start = {"session": _over_all(results)} | {column: getattr(found, column) for column in _AT_MARKS[1:5]}
+        yield start | {"quantity": "position_std_m", "value": found.position_std_m, "unit": "m", "method": "surveyed"}
+        for field, number in fields_of(found):
+            yield start | _number_cells(field, number, QUANTITIES[field].unit)
 
 
 def _correction_rows(tracks: Tracks) -> Iterator[Row]:

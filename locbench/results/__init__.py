@@ -2,6 +2,7 @@
 
 from locbench.results.files import read_results, read_tracks, results_json, tracks_json
 from locbench.results.models import (
+    AtMark,
     BandShots,
     ComparisonRecord,
     Consistency,
@@ -11,6 +12,7 @@ from locbench.results.models import (
     ErrorSummary,
     EstimatorResult,
     FindingRecord,
+    MarkInDoubt,
     PooledEstimator,
     PooledResult,
     Results,
@@ -35,6 +37,7 @@ from locbench.results.tracks import (
 )
 
 __all__ = [
+    "AtMark",
     "BandShots",
     "ComparisonRecord",
     "Consistency",
@@ -52,6 +55,7 @@ __all__ = [
     "FindingRecord",
     "GoalDrawing",
     "LandingPoint",
+    "MarkInDoubt",
     "Opening",
     "Place",
     "PooledEstimator",

@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from locbench.statistics import ComparisonVerdict, ConsistencyVerdict, UncertainNumber
 
 __all__ = [
+    "AtMark",
     "BandShots",
     "ComparisonRecord",
     "Consistency",
@@ -19,6 +20,7 @@ __all__ = [
     "ErrorSummary",
     "EstimatorResult",
     "FindingRecord",
+    "MarkInDoubt",
     "PooledEstimator",
     "PooledResult",
     "Record",
@@ -62,7 +64,8 @@ class DriftSegment(Record):
 class Drift(Record):
     """Relative-pose error over segments between marks (or equal parts of the truth), per length, turn and time.
 
-    `outlying` lists the segments that gained more than four times the run's median per metre.
+    `outlying` lists the segments that gained more than four times the run's median per metre; `confounded` the groups
+    of "metres", "turns" and "minutes" that never varied apart, so that errors per each of them are one thing.
     """
 
     segment_length_m: UncertainNumber
@@ -71,6 +74,7 @@ class Drift(Record):
     heading_per_turn_rad: UncertainNumber
     position_per_minute_m: UncertainNumber
     outlying: list[DriftSegment]
+    confounded: list[list[Literal["metres", "turns", "minutes"]]] = []
 
 
 class Consistency(Record):
@@ -187,6 +191,35 @@ class SessionResult(Record):
     estimators_left_out: dict[str, str]
 
 
+class AtMark(Record):
+    """One mark visited at least twice, and one estimator, over all sessions.
+
+    Bias is the mean believed minus surveyed position; accuracy its length and repeatability the mean distance from the
+    barycentre plus three standard deviations, as in ISO 9283. `position_std_m` is the mark's own.
+    """
+
+    mark: str
+    estimator: str
+    visits: int
+    sessions: int
+    position_std_m: float
+    bias_x_m: UncertainNumber
+    bias_y_m: UncertainNumber
+    accuracy_m: UncertainNumber
+    repeatability_m: UncertainNumber
+    heading_accuracy_rad: UncertainNumber
+    heading_repeatability_rad: UncertainNumber
+
+
+class MarkInDoubt(Record):
+    """A mark that estimators with and without fixes miss alike: how far its surveyed place seems off along an axis."""
+
+    mark: str
+    axis: Literal["x", "y"]
+    low_m: float
+    high_m: float
+
+
 class ComparisonRecord(Record):
     """One estimator's error minus another's, paired by the same places; negative is better.
 
@@ -233,3 +266,5 @@ class Results(Record):
     sessions: list[SessionResult]
     pooled: PooledResult | None
     comparisons: list[ComparisonRecord] = []
+    at_marks: list[AtMark] = []
+    marks_in_doubt: list[MarkInDoubt] = []

@@ -4,6 +4,7 @@ This room is the only place where a number gets its uncertainty and where "helpe
 """
 
 from locbench.statistics.accuracy_measures import (
+    bias_with_interval,
     circular_error_probable,
     largest,
     mean_with_interval,
@@ -59,6 +60,7 @@ __all__ = [
     "HeadingRepeatability",
     "PositionRepeatability",
     "UncertainNumber",
+    "bias_with_interval",
     "chi_square_mean_band",
     "chi_square_quantile",
     "circular_error_probable",

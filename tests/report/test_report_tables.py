@@ -26,6 +26,7 @@ def test_every_file_is_there(evaluation_a):
         "corrections.csv",
         "shots.csv",
         "drift.csv",
+        "at_marks.csv",
         "comparisons.csv",
         "landings.csv",
     }

@@ -12,6 +12,7 @@ from scipy import stats
 
 from locbench.statistics import (
     ComparisonVerdict,
+    bias_with_interval,
     circular_error_probable,
     difference_between_sessions,
     difference_within_runs,
@@ -75,6 +76,12 @@ def test_mean_of_a_run(count, correlation):
         assert _share_held(given, RAYLEIGH_MEAN, 1.0) >= LEAST
     independent = [mean_with_interval(run, float(count)) for run in np.linalg.norm(_circular(count), axis=2)]
     assert _share_held(independent, RAYLEIGH_MEAN, 0.2) >= LEAST
+
+
+@pytest.mark.parametrize("count", COUNTS)
+def test_bias(count):
+    found = [bias_with_interval(errors[:, 0] + 0.3, float(count)) for errors in _circular(count)]
+    assert _share_held(found, 0.3, 0.5) >= LEAST
 
 
 @pytest.mark.parametrize("count", COUNTS)

@@ -7,6 +7,8 @@ Source: Sturm, Engelhard, Endres, Burgard & Cremers, IROS 2012 (relative pose er
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from itertools import combinations
+from typing import Literal
 
 import numpy as np
 
@@ -24,6 +26,8 @@ __all__ = [
     "equal_parts",
     "outlying_segments",
 ]
+
+Term = Literal["metres", "turns", "minutes"]
 
 _SHORTEST_SEGMENT_M = 0.2
 _LEAST_TURN_RAD = math.pi / 2.0
@@ -108,7 +112,7 @@ def outlying_segments(segments: DriftSegments) -> IntArray:
     return np.flatnonzero(per_metre > _OUTLYING * np.median(per_metre))
 
 
-def confounded_terms(segments: DriftSegments) -> list[list[str]]:
+def confounded_terms(segments: DriftSegments) -> list[list[Term]]:
     """Return groups of "metres", "turns" and "minutes" that never varied apart over the segments.
 
     Error per metre, turn and minute of one group cannot be told apart: where a robot drives all segments at one speed,
@@ -121,17 +125,15 @@ def confounded_terms(segments: DriftSegments) -> list[list[str]]:
     (variance inflation: Marquardt, Technometrics 12 (1970) 591-612; Belsley, Kuh & Welsch, "Regression Diagnostics"
     (1980), chapter 3).
     """
-    columns = {
+    columns: dict[Term, FloatArray] = {
         "metres": segments.length_m,
         "turns": segments.turning_rad,
         "minutes": segments.duration_s,
     }
     present = {name: column / np.linalg.norm(column) for name, column in columns.items() if np.any(column > 0.0)}
-    pairs = [[a, b] for a in present for b in present if a < b and _inflated([present[a], present[b]])]
-    if not pairs:
-        return [list(present)] if len(present) > 2 and _inflated(list(present.values())) else []
-    # metres with minutes and minutes with turns are one group
-    return [list(present)] if len(pairs) > 1 else [[name for name in present if name in pairs[0]]]
+    pairs = [[a, b] for a, b in combinations(present, 2) if _inflated([present[a], present[b]])]
+    all_alike = len(pairs) == len(columns) or (not pairs and len(present) > 2 and _inflated(list(present.values())))
+    return [list(present)] if all_alike else pairs
 
 
 def _inflated(columns: Sequence[FloatArray]) -> bool:

@@ -154,9 +154,8 @@ def _plain_rows(result: EstimatorResult | PooledEstimator) -> Iterator[Row]:
             yield {"quantity": f"{section}.coverage", "value": errors.coverage, "unit": "1", "method": "share"}
     if not isinstance(result, EstimatorResult):
         return
-    if result.drift is not None:
-        groups = "; ".join(" and ".join(group) for group in result.drift.confounded)
-        yield {"quantity": "drift.confounded", "method": "terms that never varied apart", "why": groups or None}
+    for group in [] if result.drift is None else result.drift.confounded:
+        yield {"quantity": "drift.confounded", "method": "terms that never varied apart", "why": " and ".join(group)}
     if result.consistency is not None:
         consistency = result.consistency
         for name, band in (("nees_band95", consistency.nees_band95), ("nis_band95", consistency.nis_band95)):

@@ -25,6 +25,7 @@ from locbench.accuracy.pairing import (
     parts_of_the_way,
 )
 from locbench.accuracy.summary import ErrorNumbers, summarise, summarise_uncorrected
+from locbench.accuracy.tag_residuals import ResidualNumbers, residual_numbers, tag_residuals
 
 __all__ = [
     "Comparison",
@@ -35,6 +36,7 @@ __all__ = [
     "MarkRepeatability",
     "PairedDifference",
     "PairedErrors",
+    "ResidualNumbers",
     "against_marks",
     "against_truth",
     "biased_marks",
@@ -52,8 +54,10 @@ __all__ = [
     "paired_difference",
     "parts_of_the_way",
     "repeatability_at_marks",
+    "residual_numbers",
     "summarise",
     "summarise_uncorrected",
+    "tag_residuals",
     "typical_innovation_squared",
     "visits_on_reference",
 ]

@@ -15,8 +15,10 @@ from locbench.accuracy import (
     mean_innovation_squared,
     mean_normalised_error_squared,
     outlying_segments,
+    residual_numbers,
     summarise,
     summarise_uncorrected,
+    tag_residuals,
     typical_innovation_squared,
 )
 from locbench.config import CorrectionMode, FusionConfig
@@ -35,7 +37,9 @@ from locbench.results import (
     PooledResult,
     SegmentRecord,
     SessionResult,
+    TagResiduals,
 )
+from locbench.session import TagKind
 from locbench.statistics import (
     CorrectionVerdict,
     UncertainNumber,
@@ -125,7 +129,17 @@ def _estimator(run: SessionRun, name: str) -> EstimatorResult:
         corrections=corrections,
         shots=shots,
         why=why,
+        tag_residuals=_tag_residuals(run, estimator, name),
     )
+
+
+def _tag_residuals(run: SessionRun, estimator: EstimatorRun, name: str) -> TagResiduals | None:
+    """Return the residuals of an estimator that has a pose of its own between fixes."""
+    detections = run.session.detections
+    if detections is None or detections.kind is not TagKind.ROBOT_POSE or name == "tags_only":
+        return None
+    pairs = zip(estimator.estimates, run.motions, strict=True)
+    return TagResiduals(**vars(residual_numbers([tag_residuals(e, motion, detections) for e, motion in pairs])))
 
 
 def _drift(segments: DriftSegments) -> Drift:

@@ -20,6 +20,7 @@ from locbench.report.layout import (
 from locbench.report.mark_tables import marks_table
 from locbench.report.numbers import floor_length, plain_text, quantity_text
 from locbench.report.quantities import result_numbers
+from locbench.report.residual_tables import residuals_table
 from locbench.report.shot_tables import shots_table
 from locbench.report.text_tables import TextTable, reasons
 from locbench.report.wording import CAUTION, session_facts
@@ -143,6 +144,7 @@ def _session_section(number: int, session: SessionResult, tracks: SessionTracks 
     tables = _with_rows(
         [
             estimators_table(session, system),
+            residuals_table(session, system),
             corrections_table(session, system),
             *_shot_tables({name: result.shots for name, result in session.estimators.items()}, system),
             drift_table(session, system),

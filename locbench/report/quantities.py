@@ -51,6 +51,9 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
         "jump_rms_m": Quantity("jump of the position at a fix, root mean square", "m"),
         "jump_max_m": Quantity("jump of the position at a fix, largest", "m"),
         "jump_max_rad": Quantity("jump of the heading at a fix, largest", "rad"),
+        "residual_rms_m": Quantity("fix against the belief just before, root mean square", "m"),
+        "residual_median_m": Quantity("fix against the belief just before, half are below", "m"),
+        "residual_heading_rms_rad": Quantity("heading of a fix against the belief, root mean square", "rad"),
         "range_m": Quantity("range of the shots", "m"),
         "miss_rms_m": Quantity("miss, root mean square", "m"),
         "lateral_rms_m": Quantity("miss to the side, root mean square", "m"),
@@ -111,6 +114,7 @@ def estimator_numbers(session: str, estimator: str, result: EstimatorResult | Po
             "drift": result.drift,
             "consistency": result.consistency,
             "corrections": result.corrections,
+            "tag_residuals": result.tag_residuals,
         }
     for section, record in sections.items():
         if record is not None:

@@ -17,6 +17,7 @@ from locbench.report.advice import where_to_look_next
 from locbench.report.comparison_words import answer, comparison_lines
 from locbench.report.layout import estimators_table, findings_table, pooled_table
 from locbench.report.numbers import MISSING, plain_text
+from locbench.report.residual_tables import residuals_table
 from locbench.report.shot_tables import shots_overview
 from locbench.report.text_tables import Cell, Column, TextTable, reasons
 from locbench.report.wording import session_facts
@@ -73,7 +74,8 @@ def _print_session(session: SessionResult, console: Console, system: UnitSystem)
     _print_heading(plain_text(session.name), console)
     console.print(Text(session_facts(session, system)), highlight=False)
     shots = shots_overview({name: result.shots for name, result in session.estimators.items()}, system)
-    _print_tables([estimators_table(session, system), shots], session.estimators, console)
+    tables = [estimators_table(session, system), residuals_table(session, system), shots]
+    _print_tables(tables, session.estimators, console)
     if session.findings:
         _print_findings(session, console)
 

@@ -19,6 +19,7 @@ from locbench.results.models import (
     SeenShots,
     SegmentRecord,
     SessionResult,
+    TagResiduals,
 )
 from locbench.results.tracks import (
     CorrectionMarks,
@@ -66,6 +67,7 @@ __all__ = [
     "SessionResult",
     "SessionTracks",
     "TagDrawing",
+    "TagResiduals",
     "Tracks",
     "read_results",
     "read_tracks",

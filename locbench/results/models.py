@@ -28,6 +28,7 @@ __all__ = [
     "SeenShots",
     "SegmentRecord",
     "SessionResult",
+    "TagResiduals",
 ]
 
 
@@ -144,6 +145,17 @@ class BandShots(Record):
     seen: SeenShots | None = None
 
 
+class TagResiduals(Record):
+    """Fix minus the pose published just before its picture: tags and estimator judged together, no error of the pose.
+
+    What both share, such as a tag hung in the wrong place, is not in it; every fix counts, wrong and refused ones too.
+    """
+
+    residual_rms_m: UncertainNumber
+    residual_median_m: UncertainNumber
+    residual_heading_rms_rad: UncertainNumber
+
+
 class EstimatorResult(Record):
     """Everything known about one estimator in one session; `correction_mode` is None if it takes no corrections."""
 
@@ -155,6 +167,7 @@ class EstimatorResult(Record):
     corrections: CorrectionSummary | None
     shots: list[BandShots]
     why: dict[str, str]
+    tag_residuals: TagResiduals | None = None
 
 
 class FindingRecord(Record):

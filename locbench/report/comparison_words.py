@@ -1,6 +1,7 @@
 """Which estimator is better than which, in words and as a table, and the answer that quotes it."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from locbench.report.numbers import (
     DEGREES,
@@ -11,7 +12,7 @@ from locbench.report.numbers import (
     quantity_text,
 )
 from locbench.report.text_tables import Cell, Column, TextTable, count_cell, label_cell, number_cell
-from locbench.report.wording import estimator_words, fusing, headline
+from locbench.report.wording import DEAD_RECKONING, estimator_words, fusing, headline
 from locbench.results import ComparisonRecord, Results
 from locbench.statistics import FEWEST_SESSIONS, ComparisonVerdict
 from locbench.units import UnitSystem
@@ -40,21 +41,15 @@ def answer(results: Results, system: UnitSystem) -> str:
     system
         Metric or imperial lengths.
     """
-    gains = [
-        record
-        for record in _told(results)
-        if record.measure == "position_rms_m"
-        and record.verdict is ComparisonVerdict.BETTER
-        and fusing(record.estimator)
-    ]
+    positions = [record for record in _told(results) if record.measure == "position_rms_m"]
+    gains = [r for r in positions if r.verdict is ComparisonVerdict.BETTER and fusing(r.estimator)]
     if not gains:
         return headline(results, system)
-    first = min(gains, key=lambda record: record.difference.value or 0.0)
-    beside = interval_words(first.difference, error_length(system))
-    inside = f" (RMS lower, {beside})" if beside else ""
+    # the fusion that gains most, against dead reckoning if it can be told
+    best = max(gains, key=lambda record: (record.against == DEAD_RECKONING, -(record.difference.value or 0.0)))
     return (
-        f"{headline(results, system)} Over {first.sessions} sessions {estimator_words(first.estimator)} is better than "
-        f"{estimator_words(first.against)}{inside}."
+        f"{headline(results, system)} Over {best.sessions} sessions {estimator_words(best.estimator)} is better than "
+        f"{estimator_words(best.against)}: {_difference(best, system)}."
     )
 
 
@@ -71,21 +66,24 @@ def verdict_words(record: ComparisonRecord) -> str:
 def comparison_lines(results: Results, system: UnitSystem) -> list[str]:
     """Return one sentence per comparison of positions over all sessions; each pair once."""
     return [
-        f"{estimator_words(record.estimator)} against {estimator_words(record.against)}: {verdict_words(record)} "
-        f"({_difference(record, system)})"
+        f"{estimator_words(record.estimator)} against {estimator_words(record.against)}: {verdict_words(record)}; "
+        f"{_difference(record, system)}"
         for record in _told(results)
         if record.measure == "position_rms_m"
     ]
 
 
 def _difference(record: ComparisonRecord, system: UnitSystem) -> str:
+    """Return "35 mm RMS less (95 % 20–51 mm)"; an interval that holds zero keeps its signs."""
     number, length = record.difference, error_length(system)
     if number.value is None:
         return in_words(number, length)
-    less = "less" if number.value < 0.0 else "more"
+    less = number.value < 0.0
+    if less and number.ci95 is not None:
+        number = replace(number, value=-number.value, ci95=(-number.ci95[1], -number.ci95[0]))
     interval = interval_words(number, length)
-    size = f"{quantity_text(abs(number.value), length)} RMS {less}"
-    return size if interval is None else f"{size}, difference {interval}"
+    size = f"{quantity_text(abs(number.value or 0.0), length)} RMS {'less' if less else 'more'}"
+    return size if interval is None else f"{size} ({interval})"
 
 
 def _told(results: Results) -> Iterator[ComparisonRecord]:

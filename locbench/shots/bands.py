@@ -11,6 +11,7 @@ from locbench.config import ShooterConfig
 from locbench.config.field import Goal
 from locbench.shots.landing import can_aim, landing_offset, line_of_fire
 from locbench.shots.opening import clean_entry
+from locbench.shots.predicting import landing_covariance
 
 __all__ = ["Shots", "aim_from", "joined_shots"]
 
@@ -57,7 +58,7 @@ def aim_from(comparison: Comparison, goal: Goal, shooter: ShooterConfig | None, 
     true_pose, believed_pose = comparison.reference[known], comparison.believed[known]
     offset = landing_offset(true_pose, believed_pose, centre)
     distance = np.linalg.norm(true_pose[:, :2] - centre, axis=1)
-    variance = np.diagonal(comparison.reference_covariance[known], axis1=1, axis2=2)
+    at_goal = landing_covariance(true_pose, comparison.reference_covariance[known], centre)
     return Shots(
         goal=goal.name,
         place=comparison.source[known],
@@ -67,7 +68,7 @@ def aim_from(comparison: Comparison, goal: Goal, shooter: ShooterConfig | None, 
             np.ones(len(offset), dtype=bool) if shooter is None else can_aim(believed_pose, centre, shooter.turret)
         ),
         clean=None if shooter is None else clean_entry(offset, line_of_fire(true_pose, centre), goal, shooter),
-        reference_variance=np.column_stack([variance[:, 0] + distance**2 * variance[:, 2], variance[:, 0]]),
+        reference_variance=np.diagonal(at_goal, axis1=1, axis2=2),
         run=np.full(len(offset), float(run)),
     )
 

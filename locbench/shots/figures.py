@@ -29,7 +29,7 @@ __all__ = ["Basis", "ShotFigures", "ShotNumbers", "Substitute", "clean_share", "
 
 FEWEST_MEASURED = 20
 # The share of clean shots changes slowly over a band; so many of its poses are enough.
-_POSES = 12
+_POSES = 6
 _ERRORS = 24
 _CANNOT_AIM = "the turret cannot aim at this goal from the places in this band"
 _NO_SHOOTER = "no shooter file: give --shooter"

@@ -33,15 +33,15 @@ def test_sign_flips_are_scipys():
 
 def test_many_sessions_are_judged_by_a_fixed_sample_of_patterns():
     rng = np.random.default_rng(2)
-    differences = rng.normal(0.5, 1.0, size=20)
+    differences = rng.normal(0.5, 1.0, size=24)
     found = sign_flip_probability(differences)
     assert found == sign_flip_probability(differences)
     # as good as the normal distribution of the sum under random signs
     z = abs(differences.sum()) / np.sqrt(np.sum(differences**2))
-    assert found == pytest.approx(2.0 * stats.norm.sf(z), abs=0.01)
+    assert found == pytest.approx(2.0 * stats.norm.sf(z), abs=0.012)
 
 
-@pytest.mark.parametrize("count", [6, 7, 8, 12, 17])
+@pytest.mark.parametrize("count", [6, 7, 8, 12, 19])
 def test_six_sessions_of_one_sign_decide(count):
     assert judge_comparison(np.full(count, -0.01), NONE) is ComparisonVerdict.BETTER
     assert judge_comparison(np.full(count, 0.01), NONE) is ComparisonVerdict.WORSE

@@ -14,6 +14,8 @@ from locbench.results import results_json
 from locbench.units import UnitSystem
 
 WRITTEN = [
+    "at_marks.csv",
+    "comparisons.csv",
     "corrections.csv",
     "drift.csv",
     "landings.csv",

@@ -16,6 +16,8 @@ NAMES = [
     "corrections.csv",
     "shots.csv",
     "drift.csv",
+    "at_marks.csv",
+    "comparisons.csv",
     "landings.csv",
     "report.html",
 ]

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-__all__ = ["FIELD", "ROBOT", "SmallLog"]
+__all__ = ["FIELD", "MARKS", "ROBOT", "SmallLog"]
 
 ROBOT = """name = "test robot"
 heading_from = "gyro"

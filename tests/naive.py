@@ -7,7 +7,15 @@ from scipy import stats
 from scipy.linalg import expm
 from scipy.spatial.transform import Rotation
 
-__all__ = ["naive_dead_reckoning", "naive_distance_to_ellipse", "naive_error_weights", "naive_fuse", "naive_twists"]
+__all__ = [
+    "naive_dead_reckoning",
+    "naive_distance_to_ellipse",
+    "naive_error_weights",
+    "naive_fuse",
+    "naive_hit_probability",
+    "naive_sign_flip",
+    "naive_twists",
+]
 
 
 def _matrix(pose):
@@ -23,6 +31,28 @@ def naive_dead_reckoning(motion, start):
         heading += twist[2]
         poses.append(np.array([here[0, 2], here[1, 2], heading]))
     return np.array(poses)
+
+
+def naive_hit_probability(centre, covariance, enters):
+    """Density times area over a fine grid of landing points out to five standard deviations."""
+    steps = np.linspace(-5.0, 5.0, 401)
+    root = np.linalg.cholesky(covariance)
+    total = 0.0
+    for x in steps:
+        points = centre + np.column_stack([np.full(len(steps), x), steps]) @ root.T
+        density = np.exp(-(x**2 + steps**2) / 2.0) / (2.0 * math.pi) * (steps[1] - steps[0]) ** 2
+        total += float(np.sum(density[enters(points)]))
+    return total
+
+
+def naive_sign_flip(differences):
+    """Every pattern of signs, one after the other."""
+    seen, patterns = abs(sum(differences)), 2 ** len(differences)
+    as_large = 0
+    for pattern in range(patterns):
+        total = sum(d if pattern >> i & 1 else -d for i, d in enumerate(differences))
+        as_large += abs(total) >= seen - 1e-9 * sum(abs(d) for d in differences)
+    return as_large / patterns
 
 
 def naive_twists(rows, travel, variance):

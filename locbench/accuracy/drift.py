@@ -5,7 +5,10 @@ Source: Sturm, Engelhard, Endres, Burgard & Cremers, IROS 2012 (relative pose er
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from itertools import combinations
+from typing import Literal
 
 import numpy as np
 
@@ -14,11 +17,23 @@ from locbench.arrays import FloatArray, IntArray
 from locbench.geometry import between
 from locbench.statistics import UncertainNumber, effective_sample_size, measured, root_mean_square, unavailable
 
-__all__ = ["DriftNumbers", "DriftSegments", "drift_numbers", "drift_segments", "equal_parts", "outlying_segments"]
+__all__ = [
+    "DriftNumbers",
+    "DriftSegments",
+    "confounded_terms",
+    "drift_numbers",
+    "drift_segments",
+    "equal_parts",
+    "outlying_segments",
+]
+
+Term = Literal["metres", "turns", "minutes"]
 
 _SHORTEST_SEGMENT_M = 0.2
 _LEAST_TURN_RAD = math.pi / 2.0
 _OUTLYING = 4.0
+# So many times larger is the variance of a rate that has to be told from the others. Common practice; see the notes.
+_LARGEST_INFLATION = 10.0
 
 
 @dataclass(frozen=True)
@@ -95,6 +110,38 @@ def outlying_segments(segments: DriftSegments) -> IntArray:
         return np.zeros(0, dtype=np.int64)
     per_metre = np.linalg.norm(segments.error[:, :2], axis=1) / segments.length_m
     return np.flatnonzero(per_metre > _OUTLYING * np.median(per_metre))
+
+
+def confounded_terms(segments: DriftSegments) -> list[list[Term]]:
+    """Return groups of "metres", "turns" and "minutes" that never varied apart over the segments.
+
+    Error per metre, turn and minute of one group cannot be told apart: where a robot drives all segments at one speed,
+    drift per metre and per minute are the same thing seen twice. A term that is nowhere more than zero is left out.
+
+    Notes
+    -----
+    Segments say how much of a variance each term explains, so columns are compared as they are, without their means.
+    Two or three are confounded if telling them apart makes the variance of a rate more than ten times as large
+    (variance inflation: Marquardt, Technometrics 12 (1970) 591-612; Belsley, Kuh & Welsch, "Regression Diagnostics"
+    (1980), chapter 3).
+    """
+    columns: dict[Term, FloatArray] = {
+        "metres": segments.length_m,
+        "turns": segments.turning_rad,
+        "minutes": segments.duration_s,
+    }
+    present = {name: column / np.linalg.norm(column) for name, column in columns.items() if np.any(column > 0.0)}
+    pairs = [[a, b] for a, b in combinations(present, 2) if _inflated([present[a], present[b]])]
+    all_alike = len(pairs) == len(columns) or (not pairs and len(present) > 2 and _inflated(list(present.values())))
+    return [list(present)] if all_alike else pairs
+
+
+def _inflated(columns: Sequence[FloatArray]) -> bool:
+    """Return whether the variance of any coefficient of these unit columns is inflated beyond what can be told."""
+    products = np.array([[float(a @ b) for b in columns] for a in columns])
+    if np.linalg.matrix_rank(products) < len(columns):
+        return True
+    return bool(np.max(np.diagonal(np.linalg.inv(products))) > _LARGEST_INFLATION)
 
 
 @dataclass(frozen=True)

@@ -8,15 +8,18 @@ import numpy as np
 from locbench.accuracy.comparing import Comparison
 from locbench.arrays import FloatArray
 from locbench.statistics import (
+    FEWEST_SESSIONS,
     NORMAL_95,
     UncertainNumber,
     circular_error_probable,
     effective_sample_size,
     largest,
+    mean_of_sessions,
     mean_with_interval,
     measured,
     radius95,
     root_mean_square,
+    root_mean_square_of_sessions,
     unavailable,
 )
 
@@ -62,7 +65,8 @@ def summarise(runs: Sequence[Comparison]) -> ErrorNumbers:
     Parameters
     ----------
     runs
-        One comparison per session, each in order of time; at least one.
+        One comparison per session, each in order of time; at least one. From six on the session is the unit of
+        resampling, because sessions differ by more than the errors inside one can tell.
     """
     # errors of different runs are independent
     counts = [_independent(run) for run in runs]
@@ -70,22 +74,41 @@ def summarise(runs: Sequence[Comparison]) -> ErrorNumbers:
 
 
 def _summarised(runs: Sequence[Comparison], independent: float, independent_headings: float) -> ErrorNumbers:
-    error = np.concatenate([run.error[run.covered] for run in runs])
+    positions = [run.error[run.covered, :2] for run in runs]
+    headings = [run.error[run.covered & np.isfinite(run.error[:, 2]), 2] for run in runs]
     total = sum(len(run) for run in runs)
-    radii = np.linalg.norm(error[:, :2], axis=1)
-    heading = error[np.isfinite(error[:, 2]), 2]
+    error, heading = np.concatenate(positions), np.concatenate(headings)
+    radii = np.linalg.norm(error, axis=1)
+    sessions = sum(len(part) > 0 for part in positions)
+    enough = sessions >= FEWEST_SESSIONS
     return ErrorNumbers(
         count=len(error),
         coverage=len(error) / total if total else 0.0,
-        position_rms_m=root_mean_square(error[:, :2], independent, _mean_variance(runs, slice(0, 2))),
-        position_mean_m=mean_with_interval(radii, independent),
-        position_cep50_m=circular_error_probable(radii, independent),
-        position_r95_m=radius95(radii, independent),
+        position_rms_m=_root_mean_square(positions, independent, _mean_variance(runs, slice(0, 2))),
+        position_mean_m=(
+            mean_of_sessions([np.linalg.norm(part, axis=1) for part in positions if len(part)])
+            if enough
+            else mean_with_interval(radii, independent)
+        ),
+        position_cep50_m=circular_error_probable(radii, min(independent, sessions) if enough else independent),
+        position_r95_m=radius95(radii, independent, sessions if enough else None),
         position_max_m=largest(radii),
         position_last_m=_last(runs[-1]),
-        heading_rms_rad=_heading_rms(heading, independent_headings, runs),
+        heading_rms_rad=(
+            _root_mean_square(headings, independent_headings, _mean_variance(runs, slice(2, 3)))
+            if len(heading)
+            else unavailable("neither marks nor truth carry a heading here, or the estimator has none")
+        ),
         heading_max_rad=largest(np.abs(heading)),
     )
+
+
+def _root_mean_square(parts: Sequence[FloatArray], independent: float, reference_variance: float) -> UncertainNumber:
+    """Return the root mean square of errors, one part per session."""
+    filled = [part for part in parts if len(part)]
+    if len(filled) >= FEWEST_SESSIONS:
+        return root_mean_square_of_sessions(filled, reference_variance)
+    return root_mean_square(np.concatenate(parts), independent, reference_variance)
 
 
 def _mean_variance(runs: Sequence[Comparison], components: slice) -> float:
@@ -93,12 +116,6 @@ def _mean_variance(runs: Sequence[Comparison], components: slice) -> float:
     sums = np.sum(diagonals[:, components], axis=1)
     known = sums[np.isfinite(sums)]
     return float(np.mean(known)) if len(known) else 0.0
-
-
-def _heading_rms(heading: FloatArray, independent: float, runs: Sequence[Comparison]) -> UncertainNumber:
-    if not len(heading):
-        return unavailable("neither marks nor truth carry a heading here, or the estimator has none")
-    return root_mean_square(heading, independent, _mean_variance(runs, slice(2, 3)))
 
 
 def _last(run: Comparison) -> UncertainNumber:

@@ -8,7 +8,9 @@ from locbench import __version__
 from locbench.config import FusionConfig, ShooterConfig, load_config
 from locbench.config.fusion import Trust
 from locbench.errors import UsageError
+from locbench.jobs.contesting import compare_estimators
 from locbench.jobs.drawing import draw_session
+from locbench.jobs.marking import at_marks
 from locbench.jobs.replaying import Progress, SessionRun, check_fusion, replay_session
 from locbench.jobs.scoring import pool, score_session
 from locbench.results import Results, Tracks
@@ -63,12 +65,16 @@ def evaluate(
     ]
     _refuse_repeated_sessions(runs)
     scored = [score_session(run) for run in runs]
+    repeated, in_doubt = at_marks(runs)
     results = Results(
         locbench=__version__,
         command="evaluate",
         evidence=max(session.evidence for session in scored),
         sessions=scored,
-        pooled=pool(runs),
+        pooled=pool(runs, scored),
+        comparisons=compare_estimators(runs),
+        at_marks=repeated,
+        marks_in_doubt=in_doubt,
     )
     tracks = Tracks(locbench=__version__, sessions=[draw_session(run) for run in runs])
     return Evaluation(results, tracks)

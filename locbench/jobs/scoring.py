@@ -7,17 +7,20 @@ import numpy as np
 from locbench.accuracy import (
     Comparison,
     DriftSegments,
+    confounded_terms,
     drift_numbers,
     outlying_segments,
+    residual_numbers,
     summarise,
     summarise_uncorrected,
+    tag_residuals,
 )
-from locbench.config import CorrectionMode, FieldConfig
+from locbench.config import CorrectionMode
+from locbench.jobs.banding import UNCORRECTED, band_shots
 from locbench.jobs.consistency import consistency, pooled_consistency
 from locbench.jobs.correction_scores import correction_summary, on_target_records, reference_record
 from locbench.jobs.replaying import EstimatorRun, SessionRun
 from locbench.results import (
-    BandShots,
     Drift,
     DriftSegment,
     ErrorSummary,
@@ -27,17 +30,17 @@ from locbench.results import (
     PooledResult,
     SegmentRecord,
     SessionResult,
+    TagResiduals,
 )
-from locbench.shots import Shots, joined_shots, shot_numbers
 from locbench.statistics import (
     UncertainNumber,
     measured,
     unavailable,
 )
+from locbench.vision import as_robot_poses
 
 __all__ = ["pool", "score_session"]
 
-_UNCORRECTED = ("dead_reckoning", "onboard")
 _NO_MARKS = "no mark visit in this log: lay out marks and press when the robot stands on one"
 _NO_TRUTH = "no dense ground truth in this log"
 
@@ -82,7 +85,7 @@ def score_session(run: SessionRun) -> SessionResult:
 def _error_summary(name: str, parts: Sequence[Comparison]) -> ErrorSummary | None:
     if not any(len(part) for part in parts):
         return None
-    return ErrorSummary(**vars(summarise_uncorrected(parts) if name in _UNCORRECTED else summarise(parts)))
+    return ErrorSummary(**vars(summarise_uncorrected(parts) if name in UNCORRECTED else summarise(parts)))
 
 
 def _estimator(run: SessionRun, name: str) -> EstimatorResult:
@@ -101,7 +104,8 @@ def _estimator(run: SessionRun, name: str) -> EstimatorResult:
     corrections = correction_summary(run, estimator) if applies else None
     if corrections is None:
         why["corrections"] = "this estimator takes no corrections"
-    shots = _band_shots(estimator.shots, run.session.field)
+    honesty = consistency(run, name)
+    shots = band_shots([run], name, [honesty])
     if not shots:
         why["shots"] = _why_no_shots(run)
     return EstimatorResult(
@@ -109,12 +113,22 @@ def _estimator(run: SessionRun, name: str) -> EstimatorResult:
         marks=marks,
         truth=truth,
         drift=drift,
-        consistency=consistency(run, name),
+        consistency=honesty,
         corrections=corrections,
         shots=shots,
         on_target=on_target_records(estimator),
+        tag_residuals=_tag_residuals(run, estimator, name),
         why=why,
     )
+
+
+def _tag_residuals(run: SessionRun, estimator: EstimatorRun, name: str) -> TagResiduals | None:
+    """Return the residuals of an estimator that has a pose of its own between fixes, where fixes mean whole poses."""
+    detections = None if run.session.detections is None else as_robot_poses(run.session.detections, run.session.field)
+    if detections is None or name == "tags_only":
+        return None
+    pairs = zip(estimator.estimates, run.motions, strict=True)
+    return TagResiduals(**vars(residual_numbers([tag_residuals(e, motion, detections) for e, motion in pairs])))
 
 
 def _drift(segments: DriftSegments) -> Drift:
@@ -127,7 +141,7 @@ def _drift(segments: DriftSegments) -> Drift:
         )
         for row in outlying_segments(segments)
     ]
-    return Drift(**vars(drift_numbers(segments)), outlying=outlying)
+    return Drift(**vars(drift_numbers(segments)), outlying=outlying, confounded=confounded_terms(segments))
 
 
 def _why_no_shots(run: SessionRun) -> str:
@@ -138,34 +152,26 @@ def _why_no_shots(run: SessionRun) -> str:
     return "shots need marks or a dense truth, with headings"
 
 
-def _band_shots(shots: Sequence[Shots], field: FieldConfig) -> list[BandShots]:
-    return [
-        BandShots(**vars(shot_numbers(aimed, band)), basis="measured")
-        for aimed in shots
-        for band in field.bands
-        if band.goal is None or band.goal == aimed.goal
-    ]
-
-
-def pool(runs: Sequence[SessionRun]) -> PooledResult | None:
-    """Return several sessions taken together, or None for a single one."""
+def pool(runs: Sequence[SessionRun], scored: Sequence[SessionResult]) -> PooledResult | None:
+    """Return several sessions taken together, or None for a single one; `scored` are the numbers of each."""
     if len(runs) < 2:
         return None
     names = list(dict.fromkeys(name for run in runs for name in run.estimators))
-    return PooledResult(estimators={name: _pooled_estimator(runs, name) for name in names})
+    return PooledResult(estimators={name: _pooled_estimator(runs, scored, name) for name in names})
 
 
-def _pooled_estimator(runs: Sequence[SessionRun], name: str) -> PooledEstimator:
+def _pooled_estimator(runs: Sequence[SessionRun], scored: Sequence[SessionResult], name: str) -> PooledEstimator:
     with_it = [run for run in runs if name in run.estimators]
     estimators = [run.estimators[name] for run in with_it]
     marks = [estimator.marks for estimator in estimators if estimator.marks is not None]
     truths = [estimator.truth for estimator in estimators if estimator.truth is not None]
-    goals = dict.fromkeys(shots.goal for estimator in estimators for shots in estimator.shots)
-    shots = [joined_shots([s for e in estimators for s in e.shots if s.goal == goal]) for goal in goals]
     why = {}
     fields = [run.session.field for run in with_it]
     if any((field.bands, field.goals) != (fields[0].bands, fields[0].goals) for field in fields):
         shots, why["shots"] = [], "the sessions' fields differ in goals or bands"
+    else:
+        honesties = [session.estimators[name].consistency for session in scored if name in session.estimators]
+        shots = band_shots(with_it, name, honesties)
     if not marks:
         why["marks"] = _NO_MARKS
     if not truths:
@@ -174,7 +180,7 @@ def _pooled_estimator(runs: Sequence[SessionRun], name: str) -> PooledEstimator:
         sessions=len(with_it),
         marks=_error_summary(name, marks),
         truth=_error_summary(name, truths),
-        shots=_band_shots(shots, fields[0]),
+        shots=shots,
         between_session_std_m=_between_sessions(estimators),
         consistency=pooled_consistency(estimators),
         why=why,
@@ -189,4 +195,4 @@ def _between_sessions(estimators: Sequence[EstimatorRun]) -> UncertainNumber:
     known = [size for size in sizes if size is not None]
     if len(known) < 2:
         return unavailable("fewer than two sessions with a reference", n=len(known), method=method)
-    return measured(float(np.std(known, ddof=1)), None, len(known), method, "no interval below 6 sessions")
+    return measured(float(np.std(known, ddof=1)), None, len(known), method, "no interval: it is itself a spread")

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from locbench.report.consistency_words import consistency_hints
+from locbench.report.mark_tables import marks_in_doubt
 from locbench.report.numbers import (
     as_sentence,
     error_length,
@@ -13,7 +14,7 @@ from locbench.report.numbers import (
     plain_text,
     quantity_text,
 )
-from locbench.report.shot_tables import has_sample
+from locbench.report.shot_tables import as_seen, has_sample
 from locbench.report.wording import (
     CAUTION,
     DEAD_RECKONING,
@@ -23,12 +24,11 @@ from locbench.report.wording import (
     without_fixes,
 )
 from locbench.results import CorrectionSummary, EstimatorResult, ReferenceRecord, Results, SessionResult
-from locbench.statistics import UncertainNumber
+from locbench.statistics import FEWEST_SESSIONS, UncertainNumber
 from locbench.units import UnitSystem
 
 __all__ = ["where_to_look_next"]
 
-_SESSIONS_FOR_A_VERDICT = 6
 # Intervals of one run are wide; a difference smaller than this and inside them is not worth a hint.
 _NOTABLY_WORSE = 1.25
 
@@ -57,6 +57,7 @@ def where_to_look_next(results: Results, system: UnitSystem = UnitSystem.METRIC)
     for session in results.sessions:
         start = f"{plain_text(session.name)}: " if len(results.sessions) > 1 else ""
         hints += [Hint(start + hint.text, hint.means_driving) for hint in _session_hints(session, system)]
+    hints += [Hint(text) for text in marks_in_doubt(results, system)]
     hints += _too_few_sessions(results)
     cautions = [CAUTION] if any(hint.means_driving for hint in hints) else []
     return [hint.text for hint in hints] + cautions
@@ -180,7 +181,7 @@ def _listed(names: Sequence[str]) -> str:
 
 
 def _empty_bands(estimators: Mapping[str, EstimatorResult]) -> Iterator[Hint]:
-    bands = [band for result in estimators.values() for band in result.shots]
+    bands = [as_seen(band) for result in estimators.values() for band in result.shots]
     sampled = {(band.goal, band.band) for band in bands if has_sample(band)}
     empty = dict.fromkeys((band.goal, band.band) for band in bands if (band.goal, band.band) not in sampled)
     for goal in dict.fromkeys(goal for goal, _ in empty):
@@ -188,7 +189,9 @@ def _empty_bands(estimators: Mapping[str, EstimatorResult]) -> Iterator[Hint]:
         where = f"{_listed(names)} band{'s' if len(names) > 1 else ''} of the {plain_text(goal)}"
         yield Hint(f"No shot can be judged from the {where}: drive there and stop on marks.", True)
     unaimable = {
-        (band.goal, band.band): band.cannot_aim for band in bands if band.cannot_aim and band.miss_rms_m.value is None
+        (band.goal, band.band): band.cannot_aim
+        for band in bands
+        if band.cannot_aim and (band.miss_rms_m.value is None or band.basis != "measured")
     }
     for (goal, band_name), count in unaimable.items():
         places = f"any of {count} places in the {plain_text(band_name)} band"
@@ -197,10 +200,10 @@ def _empty_bands(estimators: Mapping[str, EstimatorResult]) -> Iterator[Hint]:
 
 def _too_few_sessions(results: Results) -> Iterator[Hint]:
     count = len(results.sessions)
-    if count < _SESSIONS_FOR_A_VERDICT and any(session.evidence in "AB" for session in results.sessions):
+    if count < FEWEST_SESSIONS and any(session.evidence in "AB" for session in results.sessions):
         noun = "session" if count == 1 else "sessions"
         yield Hint(
             f"{count} {noun}: what is seen here holds for this run; "
-            f"{_SESSIONS_FOR_A_VERDICT} are needed before one estimator can be called better than another.",
+            f"{FEWEST_SESSIONS} are needed before one estimator can be called better than another.",
             True,
         )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from locbench.report.advice import where_to_look_next
+from locbench.report.comparison_words import answer, comparisons_table
 from locbench.report.figures import Picture, session_pictures
 from locbench.report.judging_tables import aim_table, reference_table
 from locbench.report.layout import (
@@ -17,11 +18,13 @@ from locbench.report.layout import (
     findings_table,
     pooled_table,
 )
+from locbench.report.mark_tables import marks_table
 from locbench.report.numbers import floor_length, plain_text, quantity_text
 from locbench.report.quantities import result_numbers
+from locbench.report.residual_tables import residuals_table
 from locbench.report.shot_tables import shots_table
 from locbench.report.text_tables import TextTable, reasons
-from locbench.report.wording import CAUTION, headline, session_facts
+from locbench.report.wording import CAUTION, session_facts
 from locbench.results import BandShots, Results, SessionResult, SessionTracks, Tracks
 from locbench.units import UnitSystem
 
@@ -76,6 +79,7 @@ def report_html(
     """
     drawn = {session.name: session for session in tracks.sessions}
     sections = [] if results.pooled is None else [_pooled_section(results, system)]
+    sections += _common_sections(results, system)
     for number, session in enumerate(results.sessions, start=1):
         progress(session.name)
         sections.append(_session_section(number, session, drawn.get(session.name), system))
@@ -90,7 +94,7 @@ def report_html(
     )
     environment.filters["unbroken"] = _unbroken
     return environment.get_template("report.html.j2").render(
-        headline=headline(results, system),
+        headline=answer(results, system),
         sections=sections,
         advice=[line for line in where_to_look_next(results, system) if line != CAUTION],
         caution=CAUTION,
@@ -124,11 +128,25 @@ def _pooled_section(results: Results, system: UnitSystem) -> Section:
     return Section("pooled", "All sessions together", facts, tables, tuple(reasons(tables, estimators)), (), None)
 
 
+def _common_sections(results: Results, system: UnitSystem) -> list[Section]:
+    """Return what concerns all sessions, one or several: comparisons, and marks found again."""
+    found = (
+        ("comparisons", "Comparisons", "Who is better, and how sure that is.", comparisons_table(results, system)),
+        ("marks", "Marks found again", "How alike repeated visits are believed.", marks_table(results, system)),
+    )
+    return [
+        Section(anchor, title, facts, (table,), tuple(reasons([table], {})), (), None)
+        for anchor, title, facts, table in found
+        if table.rows
+    ]
+
+
 def _session_section(number: int, session: SessionResult, tracks: SessionTracks | None, system: UnitSystem) -> Section:
     tables = _with_rows(
         [
             estimators_table(session, system),
             aim_table(session),
+            residuals_table(session, system),
             corrections_table(session, system),
             *_shot_tables({name: result.shots for name, result in session.estimators.items()}, system),
             drift_table(session, system),

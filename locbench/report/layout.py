@@ -204,7 +204,14 @@ def drift_table(session: SessionResult, system: UnitSystem) -> TextTable:
         Column("heading", "deg per turn"),
     )
     corrected = any(name not in UNAIDED for name, result in session.estimators.items() if result.drift is not None)
-    note = _DRIFT_NOTE if corrected else ""
+    notes = [_DRIFT_NOTE] if corrected else []
+    groups = [group for result in session.estimators.values() if result.drift for group in result.drift.confounded]
+    notes += [
+        f"{' and '.join(group).capitalize()} never varied apart here, so errors per each of them are one thing seen "
+        "twice: only a drive that varies them tells which it grows with."
+        for group in dict.fromkeys(tuple(group) for group in groups)
+    ]
+    note = " ".join(notes)
     return TextTable("Drift over segments between references", columns, rows, note=note)
 
 

@@ -8,7 +8,16 @@ from locbench.results import BandShots, EstimatorResult, PooledEstimator, Result
 from locbench.results.models import Record
 from locbench.statistics import UncertainNumber
 
-__all__ = ["ALL_SESSIONS", "QUANTITIES", "NamedNumber", "estimator_numbers", "result_numbers", "shot_numbers"]
+__all__ = [
+    "ALL_SESSIONS",
+    "QUANTITIES",
+    "NamedNumber",
+    "estimator_numbers",
+    "fields_of",
+    "result_numbers",
+    "seen_numbers",
+    "shot_numbers",
+]
 
 ALL_SESSIONS = "(all sessions pooled)"
 
@@ -45,11 +54,21 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
         "share": Quantity("share of the time on target", "1"),
         "kick_rms_rad": Quantity("kick of the aim at a fix, root mean square", "rad"),
         "kick_max_rad": Quantity("kick of the aim at a fix, largest", "rad"),
+        "residual_rms_m": Quantity("fix against the belief just before, root mean square", "m"),
+        "residual_median_m": Quantity("fix against the belief just before, half are below", "m"),
+        "residual_heading_rms_rad": Quantity("heading of a fix against the belief, root mean square", "rad"),
         "range_m": Quantity("range of the shots", "m"),
         "miss_rms_m": Quantity("miss, root mean square", "m"),
         "lateral_rms_m": Quantity("miss to the side, root mean square", "m"),
         "along_rms_m": Quantity("miss along the line of fire, root mean square", "m"),
         "hit_probability": Quantity("share of clean hits", "1"),
+        "bias_x_m": Quantity("position error at a mark, mean along x", "m"),
+        "bias_y_m": Quantity("position error at a mark, mean along y", "m"),
+        "accuracy_m": Quantity("position accuracy at a mark", "m"),
+        "repeatability_m": Quantity("position repeatability at a mark", "m"),
+        "heading_accuracy_rad": Quantity("heading accuracy at a mark", "rad"),
+        "heading_repeatability_rad": Quantity("heading repeatability at a mark", "rad"),
+        "difference": Quantity("difference between two estimators", "1"),
         "between_session_std_m": Quantity("spread between sessions", "m"),
     }
 )
@@ -71,7 +90,8 @@ class NamedNumber:
         return QUANTITIES[self.field]
 
 
-def _fields(record: Record) -> Iterator[tuple[str, UncertainNumber]]:
+def fields_of(record: Record) -> Iterator[tuple[str, UncertainNumber]]:
+    """Yield field name and number of every uncertain number of a record."""
     for name in type(record).model_fields:
         value = getattr(record, name)
         if isinstance(value, UncertainNumber):
@@ -80,7 +100,13 @@ def _fields(record: Record) -> Iterator[tuple[str, UncertainNumber]]:
 
 def shot_numbers(band: BandShots) -> Iterator[tuple[str, UncertainNumber]]:
     """Yield field name and number of everything known about one band."""
-    return _fields(band)
+    return fields_of(band)
+
+
+def seen_numbers(band: BandShots) -> Iterator[tuple[str, UncertainNumber]]:
+    """Yield field name and number of the shots seen from a band where they are too few to be its figures."""
+    if band.needed and band.seen is not None:
+        yield from fields_of(band.seen)
 
 
 def estimator_numbers(session: str, estimator: str, result: EstimatorResult | PooledEstimator) -> Iterator[NamedNumber]:
@@ -91,9 +117,10 @@ def estimator_numbers(session: str, estimator: str, result: EstimatorResult | Po
     sections["consistency"] = result.consistency
     if isinstance(result, EstimatorResult):
         sections["corrections"] = result.corrections
+        sections["tag_residuals"] = result.tag_residuals
     for section, record in sections.items():
         if record is not None:
-            for field, number in _fields(record):
+            for field, number in fields_of(record):
                 yield NamedNumber(session, estimator, section, field, number)
     if isinstance(result, EstimatorResult):
         yield from _aim_numbers(session, estimator, result)
@@ -105,7 +132,7 @@ def _aim_numbers(session: str, estimator: str, result: EstimatorResult) -> Itera
     for target in result.on_target:
         yield NamedNumber(session, estimator, f"on_target: {target.goal}", "share", target.share)
     for goal in [] if result.corrections is None else result.corrections.goals:
-        for field, number in _fields(goal):
+        for field, number in fields_of(goal):
             yield NamedNumber(session, estimator, f"corrections: {goal.goal}", field, number)
 
 
@@ -121,5 +148,11 @@ def result_numbers(results: Results) -> Iterator[NamedNumber]:
             yield from estimator_numbers(session, name, result)
             for band in result.shots:
                 section = f"shots: {band.band}, {band.goal}"
-                for field, number in shot_numbers(band):
+                for field, number in (*shot_numbers(band), *seen_numbers(band)):
                     yield NamedNumber(session, name, section, field, number)
+    for record in results.comparisons:
+        section = f"{record.measure} against {record.against}"
+        yield NamedNumber(record.session or ALL_SESSIONS, record.estimator, section, "difference", record.difference)
+    for found in results.at_marks:
+        for field, number in fields_of(found):
+            yield NamedNumber(ALL_SESSIONS, found.estimator, f"at mark {found.mark}", field, number)

@@ -6,7 +6,14 @@ from typing import Any
 import pandas as pd
 
 from locbench.report.numbers import plain_text
-from locbench.report.quantities import ALL_SESSIONS, QUANTITIES, estimator_numbers, shot_numbers
+from locbench.report.quantities import (
+    ALL_SESSIONS,
+    QUANTITIES,
+    estimator_numbers,
+    fields_of,
+    seen_numbers,
+    shot_numbers,
+)
 from locbench.results import (
     BandShots,
     Consistency,
@@ -34,8 +41,10 @@ _SUMMARY = (
     "method",
     "why",
 )
-_BAND = ("band", "goal", "from_m", "to_m", "basis", "hits", "cannot_aim")
+_BAND = ("band", "goal", "from_m", "to_m", "basis", "hits", "cannot_aim", "needed")
 _SHOTS = ("session", "estimator", *_BAND, *_SUMMARY[2:])
+_AT_MARKS = ("session", "mark", "estimator", "visits", "sessions", *_SUMMARY[2:])
+_COMPARISONS = ("session", "estimator", "against", *_SUMMARY[2:], "sessions", "parts", "verdict")
 _CORRECTIONS = (
     "session",
     "estimator",
@@ -95,7 +104,7 @@ def csv_tables(results: Results, tracks: Tracks) -> dict[str, str]:
     Parameters
     ----------
     results
-        The numbers: summary.csv, shots.csv and reference.csv.
+        The numbers: summary.csv, shots.csv, reference.csv, comparisons.csv and at_marks.csv.
     tracks
         The pictures' contents: corrections.csv, aim.csv, drift.csv, landings.csv.
     """
@@ -106,6 +115,8 @@ def csv_tables(results: Results, tracks: Tracks) -> dict[str, str]:
         "reference.csv": _csv(_reference_rows(results), _REFERENCE),
         "shots.csv": _csv(_shot_rows(results), _SHOTS),
         "drift.csv": _csv(_drift_rows(tracks), _DRIFT),
+        "at_marks.csv": _csv(_mark_rows(results), _AT_MARKS),
+        "comparisons.csv": _csv(_comparison_rows(results), _COMPARISONS),
         "landings.csv": _csv(_landing_rows(tracks), _LANDINGS),
     }
 
@@ -168,6 +179,8 @@ def _plain_rows(result: EstimatorResult | PooledEstimator) -> Iterator[Row]:
         yield from _consistency_rows(result.consistency)
     if not isinstance(result, EstimatorResult):
         return
+    for group in [] if result.drift is None else result.drift.confounded:
+        yield {"quantity": "drift.confounded", "method": "terms that never varied apart", "why": " and ".join(group)}
     if result.corrections is not None:
         fixes = result.corrections
         counts = {name: getattr(fixes, name) for name in ("offered", "accepted")}
@@ -208,6 +221,34 @@ def _band_rows(start: Row, band: BandShots) -> Iterator[Row]:
     place = {column: getattr(band, column) for column in _BAND}
     for field, number in shot_numbers(band):
         yield start | place | _number_cells(field, number, QUANTITIES[field].unit)
+    for field, number in seen_numbers(band):
+        yield start | place | {"basis": "measured"} | _number_cells(f"seen.{field}", number, QUANTITIES[field].unit)
+
+
+def _over_all(results: Results) -> str:
+    """Return what to call all sessions together: the only one's name if there is one."""
+    return results.sessions[0].name if len(results.sessions) == 1 else ALL_SESSIONS
+
+
+def _comparison_rows(results: Results) -> Iterator[Row]:
+    for record in results.comparisons:
+        yield {
+            "session": record.session or _over_all(results),
+            "estimator": record.estimator,
+            "against": record.against,
+            **_number_cells(f"difference.{record.measure}", record.difference, QUANTITIES[record.measure].unit),
+            "sessions": record.sessions,
+            "parts": record.parts,
+            "verdict": str(record.verdict),
+        }
+
+
+def _mark_rows(results: Results) -> Iterator[Row]:
+    for found in results.at_marks:
+        start = {"session": _over_all(results)} | {column: getattr(found, column) for column in _AT_MARKS[1:5]}
+        yield start | {"quantity": "position_std_m", "value": found.position_std_m, "unit": "m", "method": "surveyed"}
+        for field, number in fields_of(found):
+            yield start | _number_cells(field, number, QUANTITIES[field].unit)
 
 
 def _correction_rows(tracks: Tracks) -> Iterator[Row]:

@@ -14,12 +14,14 @@ from rich.table import Table
 from rich.text import Text
 
 from locbench.report.advice import where_to_look_next
+from locbench.report.comparison_words import answer, comparison_lines
 from locbench.report.judging_tables import aim_table
 from locbench.report.layout import estimators_table, findings_table, pooled_table
 from locbench.report.numbers import MISSING, plain_text
+from locbench.report.residual_tables import residuals_table
 from locbench.report.shot_tables import shots_overview
 from locbench.report.text_tables import Cell, Column, TextTable, reasons
-from locbench.report.wording import headline, session_facts
+from locbench.report.wording import session_facts
 from locbench.results import EstimatorResult, PooledEstimator, Results, SessionResult
 from locbench.units import UnitSystem
 
@@ -49,7 +51,7 @@ def print_evaluation(results: Results, console: Console, system: UnitSystem) -> 
         Metric or imperial lengths.
     """
     with _wide_enough(console):
-        console.print(Text(headline(results, system), style="bold"), highlight=False)
+        console.print(Text(answer(results, system), style="bold"), highlight=False)
         for session in results.sessions:
             _print_session(session, console, system)
         if results.pooled is not None:
@@ -57,6 +59,7 @@ def print_evaluation(results: Results, console: Console, system: UnitSystem) -> 
             estimators = results.pooled.estimators
             shots = shots_overview({name: result.shots for name, result in estimators.items()}, system)
             _print_tables([pooled_table(estimators, system), shots], estimators, console)
+        _print_list("Compared at the same places", comparison_lines(results, system), console, None)
         _print_list("Where to look next", where_to_look_next(results, system), console, "Nothing stands out.")
 
 
@@ -72,7 +75,8 @@ def _print_session(session: SessionResult, console: Console, system: UnitSystem)
     _print_heading(plain_text(session.name), console)
     console.print(Text(session_facts(session, system)), highlight=False)
     shots = shots_overview({name: result.shots for name, result in session.estimators.items()}, system)
-    _print_tables([estimators_table(session, system), aim_table(session), shots], session.estimators, console)
+    tables = [estimators_table(session, system), aim_table(session), residuals_table(session, system), shots]
+    _print_tables(tables, session.estimators, console)
     if session.findings:
         _print_findings(session, console)
 

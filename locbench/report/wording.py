@@ -16,6 +16,7 @@ from locbench.report.numbers import (
     plain_text,
     quantity_text,
 )
+from locbench.report.shot_tables import as_seen
 from locbench.results import (
     BandShots,
     CorrectionSummary,
@@ -231,8 +232,13 @@ def _badness(band: BandShots) -> tuple[float, float, float]:
 
 
 def _shots(bands: list[BandShots], system: UnitSystem) -> str | None:
-    """Return how many shots go in if all of them do, else what happens in the worst band; None without any shot."""
-    known = [band for band in bands if band.miss_rms_m.value is not None or band.hit_probability.value is not None]
+    """Return how many shots go in if all of them do, else what happens in the worst band; None without any shot.
+
+    Shots that were seen speak first, however few; a prediction speaks where none was.
+    """
+    shown = [as_seen(band) for band in bands]
+    known = [band for band in shown if band.miss_rms_m.value is not None or band.hit_probability.value is not None]
+    known = [band for band in known if band.basis == "measured"] or known
     if not known:
         return None
     worst = min(known, key=_badness)

@@ -2,7 +2,9 @@
 
 from locbench.results.files import read_results, read_tracks, results_json, tracks_json
 from locbench.results.models import (
+    AtMark,
     BandShots,
+    ComparisonRecord,
     Consistency,
     CorrectionSummary,
     Drift,
@@ -11,6 +13,7 @@ from locbench.results.models import (
     EstimatorResult,
     FindingRecord,
     GoalCorrections,
+    MarkInDoubt,
     OnTarget,
     PooledConsistency,
     PooledEstimator,
@@ -18,8 +21,10 @@ from locbench.results.models import (
     ReferenceInterval,
     ReferenceRecord,
     Results,
+    SeenShots,
     SegmentRecord,
     SessionResult,
+    TagResiduals,
 )
 from locbench.results.tracks import (
     AimMarks,
@@ -40,7 +45,9 @@ from locbench.results.tracks import (
 
 __all__ = [
     "AimMarks",
+    "AtMark",
     "BandShots",
+    "ComparisonRecord",
     "Consistency",
     "CorrectionMarks",
     "CorrectionSummary",
@@ -57,6 +64,7 @@ __all__ = [
     "GoalCorrections",
     "GoalDrawing",
     "LandingPoint",
+    "MarkInDoubt",
     "OnTarget",
     "Opening",
     "Place",
@@ -66,10 +74,12 @@ __all__ = [
     "ReferenceInterval",
     "ReferenceRecord",
     "Results",
+    "SeenShots",
     "SegmentRecord",
     "SessionResult",
     "SessionTracks",
     "TagDrawing",
+    "TagResiduals",
     "Tracks",
     "read_results",
     "read_tracks",

@@ -7,10 +7,12 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from locbench.statistics import ConsistencyVerdict, Remark, UncertainNumber
+from locbench.statistics import ComparisonVerdict, ConsistencyVerdict, Remark, UncertainNumber
 
 __all__ = [
+    "AtMark",
     "BandShots",
+    "ComparisonRecord",
     "Consistency",
     "CorrectionSummary",
     "Drift",
@@ -19,6 +21,7 @@ __all__ = [
     "EstimatorResult",
     "FindingRecord",
     "GoalCorrections",
+    "MarkInDoubt",
     "OnTarget",
     "PooledConsistency",
     "PooledEstimator",
@@ -27,8 +30,10 @@ __all__ = [
     "ReferenceInterval",
     "ReferenceRecord",
     "Results",
+    "SeenShots",
     "SegmentRecord",
     "SessionResult",
+    "TagResiduals",
 ]
 
 
@@ -65,7 +70,8 @@ class DriftSegment(Record):
 class Drift(Record):
     """Relative-pose error over segments between marks (or equal parts of the truth), per length, turn and time.
 
-    `outlying` lists the segments that gained more than four times the run's median per metre.
+    `outlying` lists the segments that gained more than four times the run's median per metre; `confounded` the groups
+    of "metres", "turns" and "minutes" that never varied apart, so that errors per each of them are one thing.
     """
 
     segment_length_m: UncertainNumber
@@ -74,6 +80,7 @@ class Drift(Record):
     heading_per_turn_rad: UncertainNumber
     position_per_minute_m: UncertainNumber
     outlying: list[DriftSegment]
+    confounded: list[list[Literal["metres", "turns", "minutes"]]] = []
 
 
 class Consistency(Record):
@@ -135,8 +142,23 @@ class CorrectionSummary(Record):
     why: dict[str, str]
 
 
+class SeenShots(Record):
+    """What shots from places in one band did, however few they were."""
+
+    range_m: UncertainNumber
+    miss_rms_m: UncertainNumber
+    lateral_rms_m: UncertainNumber
+    along_rms_m: UncertainNumber
+    hit_probability: UncertainNumber
+
+
 class BandShots(Record):
-    """Shots aimed from the believed pose, from places in one distance band (from included, to not) of one goal."""
+    """Shots aimed from the believed pose, from places in one distance band (from included, to not) of one goal.
+
+    `basis` says where the figures come from: measured with at least 20 independent shots; below, predicted from the
+    estimator's own covariance, or transported from errors measured elsewhere, or null. `needed` more independent places
+    would make them measured; `seen` is what the shots from this band did, `hits` how many of them entered cleanly.
+    """
 
     band: str
     goal: str
@@ -150,6 +172,19 @@ class BandShots(Record):
     hits: int | None
     cannot_aim: int
     basis: Literal["measured", "predicted", "transported"]
+    needed: int = 0
+    seen: SeenShots | None = None
+
+
+class TagResiduals(Record):
+    """Fix minus the pose published just before its picture: tags and estimator judged together, no error of the pose.
+
+    What both share, such as a tag hung in the wrong place, is not in it; every fix counts, wrong and refused ones too.
+    """
+
+    residual_rms_m: UncertainNumber
+    residual_median_m: UncertainNumber
+    residual_heading_rms_rad: UncertainNumber
 
 
 class OnTarget(Record):
@@ -166,11 +201,12 @@ class EstimatorResult(Record):
     marks: ErrorSummary | None
     truth: ErrorSummary | None
     drift: Drift | None
-    consistency: Consistency | None
+    consistency: Consistency
     corrections: CorrectionSummary | None
     shots: list[BandShots]
     on_target: list[OnTarget]
     why: dict[str, str]
+    tag_residuals: TagResiduals | None = None
 
 
 class ReferenceInterval(Record):
@@ -247,6 +283,53 @@ class PooledConsistency(Record):
     why: dict[str, str]
 
 
+class AtMark(Record):
+    """One mark visited at least twice, and one estimator, over all sessions.
+
+    Bias is the mean believed minus surveyed position; accuracy its length and repeatability the mean distance from the
+    barycentre plus three standard deviations, as in ISO 9283. `position_std_m` is the mark's own.
+    """
+
+    mark: str
+    estimator: str
+    visits: int
+    sessions: int
+    position_std_m: float
+    bias_x_m: UncertainNumber
+    bias_y_m: UncertainNumber
+    accuracy_m: UncertainNumber
+    repeatability_m: UncertainNumber
+    heading_accuracy_rad: UncertainNumber
+    heading_repeatability_rad: UncertainNumber
+
+
+class MarkInDoubt(Record):
+    """A mark that estimators with and without fixes miss alike: how far its surveyed place seems off along an axis."""
+
+    mark: str
+    axis: Literal["x", "y"]
+    low_m: float
+    high_m: float
+
+
+class ComparisonRecord(Record):
+    """One estimator's error minus another's, paired by the same places; negative is better.
+
+    `session` is None for all sessions together; `sessions` and `parts` (of the way between marks) say how many
+    it rests on. From six sessions on the verdict is "better", "worse" or "no_clear_gain"; below, no more than
+    "better_here" or "worse_here".
+    """
+
+    session: str | None
+    estimator: str
+    against: str
+    measure: Literal["position_rms_m", "heading_rms_rad", "miss_rms_m"]
+    difference: UncertainNumber
+    sessions: int
+    parts: int
+    verdict: ComparisonVerdict
+
+
 class PooledEstimator(Record):
     """One estimator over all sessions that have it."""
 
@@ -275,3 +358,6 @@ class Results(Record):
     evidence: Literal["A", "B", "C", "D"]
     sessions: list[SessionResult]
     pooled: PooledResult | None
+    comparisons: list[ComparisonRecord] = []
+    at_marks: list[AtMark] = []
+    marks_in_doubt: list[MarkInDoubt] = []

@@ -1,27 +1,19 @@
-"""Shots aimed from believed poses, gathered per goal and distance band."""
+"""Shots aimed from believed poses, gathered per goal."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 
 from locbench.accuracy import Comparison
 from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.config import ShooterConfig
-from locbench.config.field import Band, Goal
+from locbench.config.field import Goal
 from locbench.shots.landing import can_aim, landing_offset, line_of_fire
 from locbench.shots.opening import clean_entry
-from locbench.statistics import (
-    UncertainNumber,
-    effective_sample_size,
-    measured,
-    root_mean_square,
-    unavailable,
-    wilson_interval,
-)
+from locbench.shots.predicting import landing_covariance
 
-__all__ = ["ShotNumbers", "Shots", "aim_from", "clean_share", "joined_shots", "shot_numbers"]
+__all__ = ["Shots", "aim_from", "joined_shots"]
 
 
 @dataclass(frozen=True)
@@ -66,7 +58,7 @@ def aim_from(comparison: Comparison, goal: Goal, shooter: ShooterConfig | None, 
     true_pose, believed_pose = comparison.reference[known], comparison.believed[known]
     offset = landing_offset(true_pose, believed_pose, centre)
     distance = np.linalg.norm(true_pose[:, :2] - centre, axis=1)
-    variance = np.diagonal(comparison.reference_covariance[known], axis1=1, axis2=2)
+    at_goal = landing_covariance(true_pose, comparison.reference_covariance[known], centre)
     return Shots(
         goal=goal.name,
         place=comparison.source[known],
@@ -76,7 +68,7 @@ def aim_from(comparison: Comparison, goal: Goal, shooter: ShooterConfig | None, 
             np.ones(len(offset), dtype=bool) if shooter is None else can_aim(believed_pose, centre, shooter.turret)
         ),
         clean=None if shooter is None else clean_entry(offset, line_of_fire(true_pose, centre), goal, shooter),
-        reference_variance=np.column_stack([variance[:, 0] + distance**2 * variance[:, 2], variance[:, 0]]),
+        reference_variance=np.diagonal(at_goal, axis1=1, axis2=2),
         run=np.full(len(offset), float(run)),
     )
 
@@ -90,72 +82,3 @@ def joined_shots(parts: Sequence[Shots]) -> Shots:
     }
     clean = np.concatenate(cleans) if len(cleans) == len(parts) else None
     return Shots(goal=parts[0].goal, clean=clean, **arrays)
-
-
-@dataclass(frozen=True)
-class ShotNumbers:
-    """Shots of one band and goal in numbers; see `results.BandShots`."""
-
-    band: str
-    goal: str
-    from_m: float
-    to_m: float
-    range_m: UncertainNumber
-    miss_rms_m: UncertainNumber
-    lateral_rms_m: UncertainNumber
-    along_rms_m: UncertainNumber
-    hit_probability: UncertainNumber
-    hits: int | None
-    cannot_aim: int
-
-
-def shot_numbers(shots: Shots, band: Band) -> ShotNumbers:
-    """Return the numbers of the shots from places inside the band, half-open in distance."""
-    inside = (shots.range_m >= band.from_) & (shots.range_m < band.to)
-    fired = inside & shots.aimable
-    named = partial(
-        ShotNumbers,
-        band=band.name,
-        goal=shots.goal,
-        from_m=band.from_,
-        to_m=band.to,
-        cannot_aim=int(np.sum(inside & ~shots.aimable)),
-    )
-    if not np.any(fired):
-        why = "no place in this band: drive here and stop on marks"
-        if np.any(inside):
-            why = "the turret cannot aim at this goal from the places in this band"
-        none = unavailable(why)
-        return named(
-            range_m=none, miss_rms_m=none, lateral_rms_m=none, along_rms_m=none, hit_probability=none, hits=None
-        )
-    offset, runs, variance = shots.offset[fired], shots.run[fired], shots.reference_variance[fired].mean(axis=0)
-    independent = _independent(offset, runs)
-    clean = None if shots.clean is None else shots.clean[fired]
-    return named(
-        range_m=_mean_range(shots.range_m[fired]),
-        miss_rms_m=root_mean_square(offset, independent, float(variance.sum())),
-        lateral_rms_m=root_mean_square(offset[:, 0], _independent(offset[:, :1], runs), float(variance[0])),
-        along_rms_m=root_mean_square(offset[:, 1], _independent(offset[:, 1:], runs), float(variance[1])),
-        hit_probability=clean_share(clean, independent),
-        hits=None if clean is None else int(np.sum(clean)),
-    )
-
-
-def _independent(offset: FloatArray, runs: FloatArray) -> float:
-    return sum(effective_sample_size(offset[runs == run]) for run in np.unique(runs))
-
-
-def _mean_range(ranges: FloatArray) -> UncertainNumber:
-    why = f"no interval: places from {np.min(ranges):.3g} to {np.max(ranges):.3g} m"
-    return measured(float(np.mean(ranges)), None, len(ranges), "mean distance of the places", why)
-
-
-def clean_share(clean: BoolArray | None, independent: float) -> UncertainNumber:
-    """Return the share of clean shots with a Wilson interval on the effective number of independent ones."""
-    method = "share of shots that enter cleanly, aimed exactly from the believed pose; Wilson interval"
-    if clean is None:
-        return unavailable("no shooter file: give --shooter", method=method)
-    share = float(np.mean(clean))
-    interval = wilson_interval(share * independent, independent)
-    return measured(share, interval, len(clean), method, None, independent)

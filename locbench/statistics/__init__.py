@@ -4,11 +4,24 @@ This room is the only place where a number gets its uncertainty and where "helpe
 """
 
 from locbench.statistics.accuracy_measures import (
+    bias_with_interval,
     circular_error_probable,
     largest,
     mean_with_interval,
     radius95,
     root_mean_square,
+)
+from locbench.statistics.between_sessions import (
+    FEWEST_SESSIONS,
+    mean_of_sessions,
+    root_mean_square_of_sessions,
+)
+from locbench.statistics.comparisons import (
+    ComparisonVerdict,
+    difference_between_sessions,
+    difference_within_runs,
+    judge_comparison,
+    sign_flip_probability,
 )
 from locbench.statistics.consistency import (
     ConsistencyVerdict,
@@ -29,32 +42,55 @@ from locbench.statistics.intervals import (
     effective_sample_size,
     mean_square_freedom,
     order_statistic_interval,
+    proportion_interval,
+    quantile_interval,
     rms_interval,
     wilson_interval,
+)
+from locbench.statistics.propagation import propagated_covariance
+from locbench.statistics.repeatability import (
+    HeadingRepeatability,
+    PositionRepeatability,
+    heading_repeatability,
+    position_repeatability,
 )
 from locbench.statistics.uncertain import UncertainNumber, measured, unavailable
 from locbench.statistics.verdicts import CorrectionVerdict, judge_corrections
 
 __all__ = [
+    "FEWEST_SESSIONS",
     "NORMAL_95",
+    "ComparisonVerdict",
     "ConsistencyVerdict",
     "CorrectionVerdict",
+    "HeadingRepeatability",
+    "PositionRepeatability",
     "Remark",
     "RemarkCode",
     "UncertainNumber",
     "band_of_draws",
+    "bias_with_interval",
     "chi_square_mean_band",
     "chi_square_quantile",
     "circular_error_probable",
+    "difference_between_sessions",
+    "difference_within_runs",
     "effective_mean_size",
     "effective_sample_size",
+    "heading_repeatability",
+    "judge_comparison",
     "judge_consistency",
     "judge_corrections",
     "largest",
+    "mean_of_sessions",
     "mean_square_freedom",
     "mean_with_interval",
     "measured",
     "order_statistic_interval",
+    "position_repeatability",
+    "propagated_covariance",
+    "proportion_interval",
+    "quantile_interval",
     "radius95",
     "remark_on_errors",
     "remark_on_fixes",
@@ -62,6 +98,8 @@ __all__ = [
     "remarks_on_lockout",
     "rms_interval",
     "root_mean_square",
+    "root_mean_square_of_sessions",
+    "sign_flip_probability",
     "unavailable",
     "wilson_interval",
 ]

@@ -1,6 +1,7 @@
 """The usual one-number summaries of position and heading errors, each with the interval it deserves."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from scipy import special
@@ -9,12 +10,13 @@ from locbench.arrays import FloatArray
 from locbench.statistics.intervals import (
     effective_mean_size,
     mean_square_freedom,
-    order_statistic_interval,
+    quantile_interval,
     rms_interval,
 )
 from locbench.statistics.uncertain import UncertainNumber, measured, unavailable
 
 __all__ = [
+    "bias_with_interval",
     "circular_error_probable",
     "largest",
     "mean_with_interval",
@@ -76,28 +78,40 @@ def root_mean_square(errors: FloatArray, independent: float, reference_variance:
 
 
 def mean_with_interval(radii: FloatArray, independent: float) -> UncertainNumber:
-    """Return the mean of radial errors (N,), in order of time, with a Student interval.
+    """Return the mean of radial errors (N,), in order of time, with a Student interval."""
+    number = bias_with_interval(radii, independent)
+    if number.ci95 is None:
+        return number
+    return replace(number, ci95=(max(0.0, number.ci95[0]), number.ci95[1]))
 
-    Source: Zwiers & von Storch, J. Climate 8 (1995) 336-351 (mean of correlated values).
+
+def bias_with_interval(errors: FloatArray, independent: float) -> UncertainNumber:
+    """Return the mean of signed errors (N,), in order of time, with a Student interval.
+
+    Parameters
+    ----------
+    errors
+        Without NaN.
+    independent
+        How many independent ones they hold at most; their own correlation may leave fewer.
+
+    Notes
+    -----
+    Mean of correlated values: Zwiers & von Storch, J. Climate 8 (1995) 336-351.
     """
-    count = len(radii)
+    count = len(errors)
     method = "mean; Student interval on the effective number of independent errors"
     if count == 0:
         return unavailable("no comparison with a reference", method=method)
-    value = float(np.mean(radii))
-    independent = min(independent, effective_mean_size(radii))
+    value = float(np.mean(errors))
+    independent = min(independent, effective_mean_size(errors))
     why = _too_few(independent)
     if why is not None:
         return measured(value, None, count, method, why, independent)
     # the scatter of correlated values about their own mean is too small by the share they are worth
-    spread = float(np.std(radii, ddof=1)) * math.sqrt(independent / (independent - 1.0))
+    spread = float(np.std(errors, ddof=1)) * math.sqrt(independent / (independent - 1.0))
     half = float(special.stdtrit(independent - 1.0, 0.975)) * spread / math.sqrt(independent)
-    return measured(value, (max(0.0, value - half), value + half), count, method, None, independent)
-
-
-def _thinned(radii: FloatArray, independent: float) -> FloatArray:
-    step = max(1, math.ceil(len(radii) / max(independent, 1.0)))
-    return radii[::step]
+    return measured(value, (value - half, value + half), count, method, None, independent)
 
 
 def circular_error_probable(radii: FloatArray, independent: float) -> UncertainNumber:
@@ -107,22 +121,26 @@ def circular_error_probable(radii: FloatArray, independent: float) -> UncertainN
     if count == 0:
         return unavailable("no comparison with a reference", method=method)
     why = _too_few(independent)
-    interval = None if why else order_statistic_interval(_thinned(radii, independent), 0.5)
+    interval = None if why else quantile_interval(radii, 0.5, independent)
     if interval is None and why is None:
         why = "no interval: too few errors are independent"
     return measured(float(np.median(radii)), interval, count, method, why, independent)
 
 
-def radius95(radii: FloatArray, independent: float) -> UncertainNumber:
-    """Return the radius that holds 95 % of the radial errors (N,); unavailable below 20 independent ones."""
+def radius95(radii: FloatArray, independent: float, sessions: int | None = None) -> UncertainNumber:
+    """Return the radius that holds 95 % of the radial errors (N,); unavailable below 20 independent ones.
+
+    Where sessions are the unit of resampling, their number bounds what the interval rests on.
+    """
     count = len(radii)
     method = "95th percentile of radius; order-statistic interval"
     if independent < _FEWEST_FOR_R95:
         why = f"needs {_FEWEST_FOR_R95} independent errors; these {count} are worth {independent:.1f}"
         return unavailable(why, n=count, method=method)
-    interval = order_statistic_interval(_thinned(radii, independent), 0.95)
+    worth = independent if sessions is None else min(independent, float(sessions))
+    interval = quantile_interval(radii, 0.95, worth)
     why_none = None if interval else "no interval: its upper end lies beyond the largest error seen"
-    return measured(float(np.quantile(radii, 0.95)), interval, count, method, why_none, independent)
+    return measured(float(np.quantile(radii, 0.95)), interval, count, method, why_none, worth)
 
 
 def largest(sizes: FloatArray) -> UncertainNumber:

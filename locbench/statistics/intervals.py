@@ -15,11 +15,14 @@ __all__ = [
     "effective_sample_size",
     "mean_square_freedom",
     "order_statistic_interval",
+    "proportion_interval",
+    "quantile_interval",
     "rms_interval",
     "wilson_interval",
 ]
 
 NORMAL_95 = float(special.ndtri(0.975))
+_ONE_SIDED = 0.035
 
 
 def chi_square_quantile(probability: float, degrees_of_freedom: float) -> float:
@@ -143,6 +146,31 @@ def wilson_interval(successes: float, trials: float) -> tuple[float, float]:
     return max(0.0, (centre - half) / scale), min(1.0, (centre + half) / scale)
 
 
+def proportion_interval(successes: float, trials: float) -> tuple[float, float]:
+    """Return a 95 % interval of a proportion that covers also where successes or failures are rare.
+
+    Wilson's holds a share near 0 or 1 in only 83 % of cases, because one success puts its lower end above the truth.
+    So its ends give way to exact one-sided bounds of 3.5 % (Clopper & Pearson, Biometrika 26 (1934) 404-413) where
+    those are wider. Exact coverage with 4 to 100 trials: at least 93 % at every proportion (`tests/statistics/`).
+
+    Parameters
+    ----------
+    successes, trials
+        Need not be whole: trials may be an effective number.
+
+    Notes
+    -----
+    How Wilson's fails and that widening it at the ends mends it: Brown, Cai & DasGupta, Stat. Sci. 16 (2001) 101-133.
+    """
+    lower, upper = wilson_interval(successes, trials)
+    failures = trials - successes
+    if successes > 0.0:
+        lower = min(lower, float(special.betaincinv(successes, failures + 1.0, _ONE_SIDED)))
+    if failures > 0.0:
+        upper = max(upper, 1.0 - float(special.betaincinv(failures, successes + 1.0, _ONE_SIDED)))
+    return lower, upper
+
+
 def chi_square_mean_band(degrees_of_freedom: float, independent: float) -> tuple[float, float]:
     """Return the two-sided 95 % band of the mean of `independent` chi-square values.
 
@@ -161,17 +189,39 @@ def order_statistic_interval(values: FloatArray, quantile: float) -> tuple[float
         (N,) independent observations, without NaN.
     quantile
         Between 0 and 1.
+    """
+    return quantile_interval(values, quantile, float(len(values)))
+
+
+def quantile_interval(values: FloatArray, quantile: float, independent: float) -> tuple[float, float] | None:
+    """Return the distribution-free 95 % interval of a quantile of values that hang together, or None.
+
+    Parameters
+    ----------
+    values
+        (N,) observations, without NaN.
+    quantile
+        Between 0 and 1.
+    independent
+        How many independent observations they are worth; at most N.
 
     Notes
     -----
-    P(X_(l) <= q <= X_(u)) is binomial: David & Nagaraja, "Order Statistics" (2003), section 7.1.
+    Of n independent values P(X_(l) <= q <= X_(u)) is binomial: David & Nagaraja, "Order Statistics" (2003), section
+    7.1. Values worth fewer take the ranks of those few, stretched over all of them and rounded outwards: the inversion
+    of Woodruff, J. Am. Stat. Assoc. 47 (1952) 635-646.
     """
     ordered = np.sort(np.asarray(values, dtype=float))
-    count = len(ordered)
-    below = special.bdtr(np.arange(count + 1), count, quantile) if count else np.array([])
+    few = math.floor(independent)
+    if few < 1:
+        return None
+    below = special.bdtr(np.arange(few + 1), few, quantile)
     lower = np.flatnonzero(below <= 0.025)
     upper = np.flatnonzero(below >= 0.975)
     # X_(k) is at or below the quantile with probability P(B >= k): k - 1 is the largest with P(B <= k - 1) <= 2.5 %
-    if not len(lower) or not len(upper) or upper[0] >= count:
+    if not len(lower) or not len(upper) or upper[0] >= few:
         return None
-    return float(ordered[lower[-1]]), float(ordered[upper[0]])
+    stretch = len(ordered) / few
+    first = math.floor(int(lower[-1]) * stretch)
+    last = math.ceil((int(upper[0]) + 1) * stretch) - 1
+    return float(ordered[first]), float(ordered[last])

@@ -2,11 +2,13 @@ import dataclasses
 
 import numpy as np
 import pytest
-from builders import START, detections, fusion, motion, sightings
+from builders import START, detections, fusion, motion, range_detections, sightings
 
 from locbench.accuracy import (
+    DriftSegments,
     against_marks,
     against_truth,
+    confounded_terms,
     drift_numbers,
     drift_segments,
     equal_parts,
@@ -16,8 +18,10 @@ from locbench.accuracy import (
     mean_innovation_squared,
     mean_normalised_error_squared,
     outlying_segments,
+    residual_numbers,
     summarise,
     summarise_uncorrected,
+    tag_residuals,
     typical_innovation_squared,
     visits_on_reference,
 )
@@ -303,3 +307,80 @@ def test_segments_that_gain_far_more_than_the_others_stand_out():
     rng = np.random.default_rng(0)
     noisy = dataclasses.replace(struck, error=rng.normal(size=struck.error.shape) * struck.length_m[:, None])
     assert len(outlying_segments(noisy)) == 0
+
+
+def _segments(metres, turns, minutes):
+    count = len(metres)
+    return DriftSegments(
+        start_s=np.arange(float(count)),
+        length_m=np.array(metres, dtype=float),
+        turning_rad=np.array(turns, dtype=float),
+        duration_s=np.array(minutes, dtype=float),
+        error=np.zeros((count, 3)),
+        reference_variance=np.zeros((count, 2)),
+    )
+
+
+@pytest.mark.parametrize(
+    ("metres", "turns", "minutes", "groups"),
+    [
+        ([1, 2, 3, 4], [4, 1, 0, 2], [2, 4, 6, 8], [["metres", "minutes"]]),
+        ([1, 2, 3, 4], [1, 2, 3, 4], [4, 1, 0, 2], [["metres", "turns"]]),
+        ([1, 2, 3, 4], [1, 2, 3, 4], [1, 2, 3, 4], [["metres", "turns", "minutes"]]),
+        ([3], [2], [1], [["metres", "turns", "minutes"]]),
+        ([1, 2, 3, 4], [0, 0, 0, 0], [4, 1, 0.5, 2], []),
+        ([1, 0.2, 3, 0.1, 2], [0, 2, 0, 3, 0.1], [5, 1, 0.3, 0.2, 9], []),
+        # no two alike, but minutes are metres plus turns: a constant speed and a constant turn rate
+        ([1, 3, 2, 4, 1], [3, 1, 2, 0, 2], [4, 4, 4, 4, 3], [["metres", "turns", "minutes"]]),
+    ],
+)
+def test_terms_that_never_varied_apart_are_named(metres, turns, minutes, groups):
+    assert confounded_terms(_segments(metres, turns, minutes)) == groups
+
+
+def test_confounded_rates_are_known_ten_times_worse():
+    """The factor of ten is that of the variance of a least-squares rate, by simulation."""
+    rng = np.random.default_rng(1)
+    metres = rng.uniform(1.0, 3.0, size=20)
+    apart, alike = rng.uniform(1.0, 3.0, size=20) * rng.uniform(0, 2, size=20), metres * rng.normal(1.0, 0.05, size=20)
+
+    def variance(minutes):
+        design = np.column_stack([metres, minutes])
+        noise = rng.normal(size=(20, 4000))
+        return np.var(np.linalg.lstsq(design, noise, rcond=None)[0][0])
+
+    alone = 1.0 / np.sum(metres**2)
+    assert variance(alike) > 10.0 * alone
+    assert confounded_terms(_segments(metres, np.zeros(20), alike)) == [["metres", "minutes"]]
+    assert variance(apart) < 10.0 * alone
+    assert confounded_terms(_segments(metres, np.zeros(20), apart)) == []
+
+
+def test_a_fix_is_set_against_the_pose_published_before_it():
+    """Fixes a constant step beside dead reckoning: that step is the residual, even where a fix counts at once."""
+    found = detections(DRIVE, POSES, count=40)
+    heading = np.array([np.interp(found.captured_s, DRIVE.time_s, POSES[:, i]) for i in range(3)]).T
+    step = np.array([0.2, -0.1, 0.05])
+    exact = dataclasses.replace(found, value=heading + step, arrived_s=found.captured_s)
+    residual = tag_residuals(ESTIMATE, DRIVE, exact)
+    np.testing.assert_allclose(residual, np.tile(step, (40, 1)), atol=2e-3)
+    taught = fuse(DRIVE, START, sightings(exact, fusion(trust={})), fusion(trust={}), NOISE)
+    learnt = tag_residuals(taught, DRIVE, exact)
+    assert np.linalg.norm(learnt[0, :2]) == pytest.approx(np.hypot(0.2, 0.1), abs=0.01)
+    assert np.linalg.norm(learnt[-1, :2]) < 0.1
+
+
+def test_residuals_in_numbers():
+    found = detections(DRIVE, POSES, count=200)
+    numbers = residual_numbers([tag_residuals(ESTIMATE, DRIVE, found)])
+    # one in eight lies 1.5 m off along both axes, the rest 2 cm
+    assert numbers.residual_rms_m.value == pytest.approx(1.5 * np.sqrt(2 / 8), rel=0.02)
+    assert numbers.residual_median_m.value == pytest.approx(0.027, abs=0.006)
+    assert numbers.residual_heading_rms_rad.value == pytest.approx(0.01, abs=0.003)
+
+
+def test_ranges_and_empty_logs_have_no_residual():
+    assert len(tag_residuals(ESTIMATE, DRIVE, range_detections(DRIVE, POSES))) == 0
+    assert residual_numbers([]).residual_rms_m.value is None
+    blind = np.array([[0.1, 0.0, np.nan]] * 8) * np.where(np.arange(8) % 2, 1, -1)[:, None]
+    assert residual_numbers([blind]).residual_heading_rms_rad.value is None

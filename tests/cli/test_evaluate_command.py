@@ -15,6 +15,8 @@ from locbench.units import UnitSystem
 
 WRITTEN = [
     "aim.csv",
+    "at_marks.csv",
+    "comparisons.csv",
     "corrections.csv",
     "drift.csv",
     "landings.csv",

@@ -2,7 +2,7 @@ import json
 
 import numpy as np
 import pytest
-from logs import SmallLog
+from logs import MARKS, SmallLog
 
 from locbench.errors import ConfigError, LocbenchError, UsageError
 from locbench.jobs.evaluate import evaluate
@@ -122,6 +122,115 @@ def test_several_sessions_are_pooled(tmp_path):
     assert {(s.goal, s.band) for s in pooled.shots} == {("east bin", "near"), ("east bin", "far")}
 
 
+def _sessions(folder, count, offset_m):
+    """So many sessions in which the robot's own pose is that far off; tags and odometry are exact."""
+    folders = []
+    for i in range(count):
+        log = _full(folder / str(i))
+        own = log.tables["truth.csv"].copy()
+        own["x"] += offset_m * (1.0 + 0.1 * i)
+        log.tables["own.csv"] = own
+        log.parts["onboard"] = log.parts["truth"].replace("[truth]", "[onboard]").replace("truth.csv", "own.csv")
+        path = log.write() / "session.toml"
+        path.write_text(path.read_text().replace('"small log"', f'"log {i}"'))
+        folders.append(path.parent)
+    return folders
+
+
+def _comparison(results, session, estimator, measure="position_rms_m"):
+    wanted = (session, estimator, "dead_reckoning", measure)
+    (found,) = [c for c in results.comparisons if (c.session, c.estimator, c.against, c.measure) == wanted]
+    return found
+
+
+def test_six_sessions_decide_who_is_better(tmp_path):
+    results = evaluate(_sessions(tmp_path, 6, 0.1)).results
+    own = _comparison(results, None, "onboard")
+    assert (own.verdict, own.sessions) == ("worse", 6)
+    assert own.difference.value == pytest.approx(0.125, abs=1e-3)
+    assert own.difference.ci95[0] > 0.1
+    # one of the six alone does not decide
+    assert _comparison(results, "log 3", "onboard").verdict in ("worse_here", "no_clear_gain")
+    assert _comparison(results, "log 3", "onboard").sessions == 1
+    pooled = results.pooled.estimators["onboard"].truth.position_rms_m
+    assert pooled.independent <= 6.0
+    assert pooled.ci95 is not None
+    assert {(mark.mark, mark.visits) for mark in results.at_marks if mark.estimator == "onboard"} == {
+        ("M2", 6),
+        ("S1", 6),
+    }
+
+
+def test_few_sessions_are_compared_by_their_parts(tmp_path):
+    (folder,) = _sessions(tmp_path, 1, 0.1)
+    # without marks the way has twenty equal parts
+    path = folder / "session.toml"
+    path.write_text(path.read_text().replace(MARKS, ""))
+    results = evaluate([folder]).results
+    own = _comparison(results, None, "onboard")
+    assert (own.verdict, own.sessions, own.parts) == ("worse_here", 1, 20)
+    assert own.difference.value == pytest.approx(0.1, abs=1e-3)
+    # dead reckoning's errors pile up, so one run is one observation
+    assert own.difference.ci95 is None
+    assert "6 are needed" in own.difference.why
+    assert results.at_marks == []
+
+
+def test_every_fusion_meets_dead_reckoning_and_the_best_other_one(tmp_path):
+    folder = _full(tmp_path).write()
+    files = []
+    for name in ("one", "two", "three"):
+        files.append(folder / f"{name}.toml")
+        files[-1].write_text(f'name = "{name}"\n')
+    pairs = [(c.estimator, c.against) for c in evaluate([folder], files).results.comparisons]
+    assert len([pair for pair in dict.fromkeys(pairs) if pair[1] == "dead_reckoning"]) == 4
+    rivals = {pair for pair in pairs if pair[1] != "dead_reckoning"}
+    assert {ours for ours, _ in rivals} == {"one", "two", "three"}
+    assert len(rivals) == 3
+
+
+@pytest.mark.parametrize(("parts", "evidence"), [(["tags"], "C"), ([], "D")])
+def test_without_a_reference_nothing_is_claimed_in_metres(tmp_path, parts, evidence):
+    """No error, drift, shot, comparison or mark; residuals of fixes are no errors of the pose and say so."""
+    log = SmallLog(tmp_path)
+    for part in parts:
+        getattr(log, f"with_{part}")()
+    results = evaluate([log.write()]).results
+    assert results.evidence == evidence
+    assert (results.comparisons, results.at_marks, results.marks_in_doubt) == ([], [], [])
+    for estimator in results.sessions[0].estimators.values():
+        assert (estimator.marks, estimator.truth, estimator.drift, estimator.shots) == (None, None, None, [])
+        assert estimator.consistency.nees_mean.value is None
+    residuals = [e.tag_residuals for e in results.sessions[0].estimators.values() if e.tag_residuals is not None]
+    assert len(residuals) == (2 if evidence == "C" else 0)
+    assert all(found.residual_rms_m.value < 1e-3 for found in residuals)
+
+
+def test_bands_are_predicted_where_the_covariance_holds(tmp_path):
+    folder = _full(tmp_path).write()
+    (folder / "shooter.toml").write_text(SHOOTER)
+    estimators = evaluate([folder], (), folder / "shooter.toml").results.sessions[0].estimators
+    for band in estimators["default_kalman"].shots:
+        assert band.basis == "predicted"
+        assert 0.0 < band.miss_rms_m.value < 0.2
+        assert 0.5 < band.hit_probability.value <= 1.0
+        assert band.needed > 0
+    for band in estimators["tags_only"].shots:
+        assert band.miss_rms_m.value is None
+        assert "drive here" in band.miss_rms_m.why
+        assert "gives no covariance" in band.miss_rms_m.why
+
+
+def test_errors_of_dead_reckoning_that_belie_its_covariance_are_transported(tmp_path):
+    log = SmallLog(tmp_path).with_tags().with_truth()
+    log.tables["truth.csv"]["x"] += 0.5
+    estimators = evaluate([log.write()]).results.sessions[0].estimators
+    bands = [band for band in estimators["dead_reckoning"].shots if band.miss_rms_m.value is not None]
+    assert {band.basis for band in bands} == {"transported"}
+    assert bands[0].miss_rms_m.value == pytest.approx(0.5, abs=0.02)
+    assert all(band.basis != "transported" for band in estimators["default_kalman"].shots)
+
+
 def _fusion(folder, text):
     path = folder / "fusion.toml"
     path.write_text(text)
@@ -196,4 +305,4 @@ def test_marks_that_all_lie_outside_the_log_count_as_none(tmp_path):
     reckoned = evaluate([log.write()]).results.sessions[0].estimators["dead_reckoning"]
     # parts of the truth of a twentieth of the way, not one a second
     assert reckoned.drift.segment_length_m.value == pytest.approx(8 * np.hypot(0.5, 0.1) / 20, rel=0.1)
-    assert sum(shot.miss_rms_m.n for shot in reckoned.shots) == 8
+    assert sum(shot.seen.miss_rms_m.n for shot in reckoned.shots) == 8

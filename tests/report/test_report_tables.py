@@ -26,6 +26,8 @@ def test_every_file_is_there(evaluation_a):
         "corrections.csv",
         "shots.csv",
         "drift.csv",
+        "at_marks.csv",
+        "comparisons.csv",
         "landings.csv",
         "aim.csv",
         "reference.csv",
@@ -96,7 +98,7 @@ def test_shots_keep_counts_whole(evaluation_a):
         tables(evaluation_a)["shots.csv"], estimator=FILTER, band="far", goal="east bin", quantity="hit_probability"
     )
     assert found["value"] == pytest.approx(2.0 / 3.0)
-    assert ",measured,8,0,hit_probability," in text
+    assert ",measured,8,0,0,hit_probability," in text
 
 
 @pytest.mark.parametrize(

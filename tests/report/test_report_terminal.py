@@ -11,6 +11,7 @@ from rich.console import Console
 
 from locbench.report.terminal import print_evaluation
 from locbench.report.wording import CAUTION
+from locbench.results import SeenShots
 from locbench.statistics import unavailable
 from locbench.units import UnitSystem
 
@@ -92,9 +93,19 @@ def test_without_a_shooter_shots_have_their_miss_only(evaluation_a):
     assert "no shooter file: give --shooter" in flat(text)
 
 
-def test_predicted_shots_have_a_share(evaluation_a):
-    text = printed(with_bands(evaluation_a, basis="predicted", hits=None), width=120)
-    assert re.search(r"far 3.00–4.00 +east bin +90 50 % +90 67 % +90 25 %", text)
+def test_predicted_shots_are_marked_beside_those_seen(evaluation_a):
+    seen = SeenShots(**{name: number(0.05, n=4) for name in SeenShots.model_fields})
+    text = printed(with_bands(evaluation_a, basis="predicted", hits=3, seen=seen, needed=16), width=160)
+    assert "clean hits/shots (measured; p: predicted)" in text
+    assert re.search(r"far 3.00–4.00 +east bin +50 3/4 \(p 90 50 %\) +50 3/4 \(p 90 67 %\)", text)
+    # the answer quotes the shots that were seen
+    assert "1 of 4 shots misses" in text.split("\n\n")[0].replace("\n", " ")
+
+
+def test_predictions_where_no_shot_was_seen_stand_alone(evaluation_a):
+    text = printed(with_bands(evaluation_a, basis="transported", hits=None, needed=20), width=160)
+    assert "(measured; t: transported)" in text
+    assert re.search(r"far 3.00–4.00 +east bin +– \(t 90 50 %\) +– \(t 90 67 %\)", text)
 
 
 def test_no_shots_no_table(evaluation_c):

@@ -18,6 +18,8 @@ NAMES = [
     "reference.csv",
     "shots.csv",
     "drift.csv",
+    "at_marks.csv",
+    "comparisons.csv",
     "landings.csv",
     "report.html",
 ]

@@ -7,33 +7,12 @@ from locbench.statistics import (
     circular_error_probable,
     effective_sample_size,
     largest,
+    mean_of_sessions,
     mean_with_interval,
     radius95,
     root_mean_square,
+    root_mean_square_of_sessions,
 )
-
-CIRCULAR = np.random.default_rng(2).normal(size=(200_000, 2))
-
-
-def test_ratios_of_circular_errors():
-    """van Diggelen, GPS World, January 1998 (seen, secondary): CEP to rms 1.2, CEP to R95 2.1, rms to R95 1.7."""
-    radii = np.linalg.norm(CIRCULAR, axis=1)
-    half = circular_error_probable(radii, len(radii)).value
-    rms = root_mean_square(CIRCULAR, len(radii)).value
-    outer = radius95(radii, len(radii)).value
-    assert rms / half == pytest.approx(1.201122, abs=0.01)
-    assert outer / half == pytest.approx(2.078925, abs=0.015)
-    assert outer / rms == pytest.approx(1.730818, abs=0.01)
-
-
-def test_published_example_of_positional_accuracy():
-    """ASPRS Positional Accuracy Standards (2014), annex D, from memory: RMSE_r 0.147 m of five check points."""
-    residuals = np.array([[-0.140, -0.070], [-0.100, -0.100], [0.017, -0.070], [-0.070, 0.150], [0.130, 0.120]])
-    number = root_mean_square(residuals, 5.0)
-    assert number.value == pytest.approx(0.147, abs=0.0005)
-    assert number.value == pytest.approx(0.147234, abs=1e-6)
-    assert root_mean_square(residuals[:, 0], 5.0).value == pytest.approx(0.101675, abs=1e-6)
-    assert root_mean_square(residuals[:, 1], 5.0).value == pytest.approx(0.106489, abs=1e-6)
 
 
 def test_below_six_independent_errors_there_is_a_value_but_no_interval():
@@ -112,3 +91,37 @@ def test_a_figure_carried_by_one_large_error_has_no_interval():
     number = root_mean_square(errors, 40.0)
     assert number.ci95 is None
     assert "a few large errors" in number.why
+
+
+def test_sessions_count_once_each_however_long_they_are():
+    rng = np.random.default_rng(6)
+    sessions = [rng.normal(size=(500, 2)) for _ in range(8)]
+    number = root_mean_square_of_sessions(sessions)
+    assert number.value == pytest.approx(math.sqrt(np.mean(np.sum(np.concatenate(sessions) ** 2, axis=1))))
+    assert number.independent == pytest.approx(8.0)
+    assert number.ci95[1] / number.value > 1.5
+    assert mean_of_sessions([np.linalg.norm(one, axis=1) for one in sessions]).independent == pytest.approx(8.0)
+
+
+def test_long_sessions_among_short_ones_leave_fewer_degrees_of_freedom():
+    rng = np.random.default_rng(6)
+    uneven = root_mean_square_of_sessions([rng.normal(size=(n, 2)) for n in (1000, 1000, 10, 10, 10, 10)])
+    assert uneven.independent < 2.1
+    assert uneven.ci95 is None
+    assert "a few sessions carry the figure" in uneven.why
+
+
+def test_sessions_without_error_and_the_references_share():
+    exact = root_mean_square_of_sessions([np.zeros((4, 2))] * 6)
+    assert (exact.value, exact.ci95) == (0.0, (0.0, 0.0))
+    errors = [np.full((4, 2), 0.01)] * 6
+    aware = root_mean_square_of_sessions(errors, reference_variance=2 * 0.005**2)
+    assert aware.ci95[0] < root_mean_square_of_sessions(errors).ci95[0]
+
+
+def test_where_sessions_are_the_unit_they_bound_the_interval_of_a_radius():
+    radii = np.linalg.norm(np.random.default_rng(2).normal(size=(400, 2)), axis=1)
+    assert radius95(radii, 400.0).ci95 is not None
+    bounded = radius95(radii, 400.0, 8)
+    assert bounded.value is not None
+    assert bounded.ci95 is None

@@ -9,6 +9,8 @@ from locbench.statistics import (
     chi_square_quantile,
     effective_sample_size,
     order_statistic_interval,
+    proportion_interval,
+    quantile_interval,
     rms_interval,
     wilson_interval,
 )
@@ -101,3 +103,22 @@ def test_too_few_values_have_no_quantile_interval():
     assert order_statistic_interval(np.arange(5.0), 0.5) is None
     assert order_statistic_interval(np.arange(30.0), 0.95) is None
     assert order_statistic_interval(np.array([]), 0.5) is None
+
+
+def test_values_worth_fewer_take_the_ranks_of_those_few():
+    """Every value five times over is worth a fifth: the interval is that of the values once."""
+    values = np.random.default_rng(5).normal(size=20)
+    once = order_statistic_interval(values, 0.5)
+    assert quantile_interval(np.repeat(values, 5), 0.5, 20.0) == once
+    assert quantile_interval(np.repeat(values, 5), 0.5, 20.9) == once
+    assert quantile_interval(np.repeat(values, 5), 0.5, 5.0) is None
+    assert quantile_interval(values, 0.5, 0.4) is None
+
+
+@pytest.mark.parametrize(("successes", "trials"), [(0.0, 6.0), (1.0, 6.0), (3.0, 8.0), (7.2, 7.2), (19.0, 20.0)])
+def test_the_interval_of_a_share_is_wilsons_or_wider(successes, trials):
+    plain, safe = wilson_interval(successes, trials), proportion_interval(successes, trials)
+    assert 0.0 <= safe[0] <= plain[0]
+    assert plain[1] <= safe[1] <= 1.0
+    swapped = proportion_interval(trials - successes, trials)
+    assert swapped == pytest.approx((1.0 - safe[1], 1.0 - safe[0]))

@@ -20,6 +20,7 @@ from locbench.fusion.estimators import Estimate
 from locbench.fusion.steps import CorrectionSteps
 from locbench.odometry import Motion, dead_reckon, interval_noise, transition
 from locbench.odometry.reckoning import rotated
+from locbench.statistics import propagated_covariance
 
 __all__ = ["REDRAWS", "redrawn_errors"]
 
@@ -70,19 +71,16 @@ class _Spans:
 
 def _spans(motion: Motion, noise: MotionNoise, start: FloatArray, events: FloatArray) -> _Spans:
     """Return dead reckoning at the events; between odometry samples motion divides as time does."""
-    grid = np.union1d(motion.time_s, events)
-    interval = np.clip(np.searchsorted(motion.time_s, grid, side="left"), 1, len(motion.time_s) - 1)
-    duration = np.diff(grid, prepend=grid[0])
-    twist = (duration / motion.duration_s[interval])[:, np.newaxis] * motion.twist[interval]
-    pose = dead_reckon(Motion(grid, twist, motion.flagged[interval]), start)
-    at = np.searchsorted(grid, events)
+    fine = motion.divided(float(motion.time_s[0]), events)
+    pose, twist, duration = dead_reckon(fine, start), fine.twist, fine.duration_s
+    at = np.searchsorted(fine.time_s, events)
     added = np.zeros((len(events), 3, 3))
     for first, last in _blocks(at):
         rows = np.arange(at[first] + 1, at[last] + 1)
         span_end = np.repeat(at[first + 1 : last + 1], np.diff(at[first : last + 1]))
         local = interval_noise(twist[rows], duration[rows], noise)
         carry = transition(pose[span_end, :2] - pose[rows, :2])
-        part = carry @ rotated(local, pose[rows, 2] - twist[rows, 2]) @ np.swapaxes(carry, -1, -2)
+        part = propagated_covariance(carry, rotated(local, pose[rows, 2] - twist[rows, 2]))
         added[first + 1 : last + 1] = np.add.reduceat(part, at[first:last] - at[first], axis=0)
     return _Spans(events, pose[at], _square_root(added))
 

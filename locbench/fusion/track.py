@@ -10,6 +10,7 @@ from locbench.config import MotionNoise
 from locbench.geometry import compose, exponential, interpolate_poses
 from locbench.odometry import Motion, interval_noise, transition
 from locbench.odometry.reckoning import rotated
+from locbench.statistics import propagated_covariance
 
 __all__ = ["Between", "Sampled", "Track", "sample_track"]
 
@@ -105,4 +106,4 @@ def _carried(
     moved = compose(pose, exponential(twist))
     carry = transition(moved[:, :2] - pose[:, :2])
     added = rotated(interval_noise(twist, duration, noise), pose[:, 2])
-    return moved, carry @ covariance @ np.swapaxes(carry, -1, -2) + added
+    return moved, propagated_covariance(carry, covariance) + added

@@ -8,6 +8,7 @@ import numpy as np
 from locbench.accuracy import longest_without_fix
 from locbench.arrays import FloatArray
 from locbench.fusion import Corrections, Rule
+from locbench.jobs.judging import JUDGED_EVERY_S
 from locbench.jobs.replaying import EstimatorRun, SessionRun
 from locbench.odometry import Motion
 from locbench.reference import KnownPoses, SmoothedReference
@@ -33,7 +34,6 @@ __all__ = ["correction_summary", "on_target_records", "reference_record"]
 
 _NOTHING_TO_JUDGE_BY = "judging single corrections needs a dense ground truth or visits to surveyed marks"
 _NO_SLEW_RATE = "the shooter file gives no slew_rate"
-_SPACING_S = 0.1
 
 
 def correction_summary(run: SessionRun, estimator: EstimatorRun) -> CorrectionSummary | None:
@@ -115,7 +115,7 @@ def reference_record(run: SessionRun) -> ReferenceRecord | None:
     pairs = [(judge, motion) for judge, motion in zip(run.judges, run.motions, strict=True) if judge is not None]
     if not pairs:
         return None
-    found = [judge.at(np.arange(motion.time_s[0], motion.time_s[-1], _SPACING_S)) for judge, motion in pairs]
+    found = [judge.at(np.arange(motion.time_s[0], motion.time_s[-1], JUDGED_EVERY_S)) for judge, motion in pairs]
     known = np.concatenate([part.known for part in found])
     smoothed = [judge for judge, _ in pairs if isinstance(judge, SmoothedReference)]
     return ReferenceRecord(

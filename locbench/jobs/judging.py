@@ -13,9 +13,10 @@ from locbench.session import Session
 from locbench.shots import AimKicks, aim_kicks, time_on_target
 from locbench.statistics import CorrectionVerdict, UncertainNumber
 
-__all__ = ["Judgement", "judge_estimator", "judges_of"]
+__all__ = ["JUDGED_EVERY_S", "Judgement", "judge_estimator", "judges_of"]
 
-_SPACING_S = 0.1
+# often enough to follow a robot that turns at some hundred degrees a second
+JUDGED_EVERY_S = 0.1
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,7 @@ def judge_estimator(
         if e.corrections is not None
     ]
     places = [
-        evenly(estimate, motion, judge, _SPACING_S, stretch)
+        evenly(estimate, motion, judge, JUDGED_EVERY_S, stretch)
         for stretch, (estimate, motion, judge) in enumerate(zip(estimates, motions, judges, strict=True))
         if judge is not None
     ]

@@ -7,6 +7,7 @@ from locbench.config import MotionNoise
 from locbench.geometry import exponential, rotation_matrix, transform_points
 from locbench.odometry.motion import Motion
 from locbench.odometry.noise import interval_noise, transition
+from locbench.statistics import propagated_covariance
 
 __all__ = ["dead_reckon", "dead_reckon_covariance", "rotated"]
 
@@ -32,7 +33,7 @@ def rotated(covariance: FloatArray, heading_rad: FloatArray) -> FloatArray:
     turn = np.zeros((*np.shape(heading_rad), 3, 3))
     turn[..., :2, :2] = rotation_matrix(heading_rad)
     turn[..., 2, 2] = 1.0
-    return np.asarray(turn @ covariance @ np.swapaxes(turn, -1, -2))
+    return propagated_covariance(turn, covariance)
 
 
 def dead_reckon_covariance(
@@ -59,7 +60,7 @@ def dead_reckon_covariance(
         block = slice(begin, min(begin + _BLOCK, len(poses)))
         offset = poses[block, :2] - origin
         carry, back = transition(offset), transition(-offset)
-        moments = np.cumsum(back @ added[block] @ np.swapaxes(back, -1, -2), axis=0)
-        covariance[block] = carry @ (current + moments) @ np.swapaxes(carry, -1, -2)
+        moments = np.cumsum(propagated_covariance(back, added[block]), axis=0)
+        covariance[block] = propagated_covariance(carry, current + moments)
         current, origin = covariance[block.stop - 1], poses[block.stop - 1, :2]
     return covariance

@@ -6,6 +6,7 @@ from locbench.arrays import FloatArray
 from locbench.geometry import adjoint, between, compose, inverse
 from locbench.odometry import Travel
 from locbench.reference.smoother import Smoothed, linearised
+from locbench.statistics import propagated_covariance
 
 __all__ = ["bridged", "carried_on"]
 
@@ -35,7 +36,7 @@ def bridged(smoothed: Smoothed, first: int, to_time: Travel, to_next: Travel) ->
     begin, end = smoothed.pose[first], smoothed.pose[first + 1]
     rest = between(to_time.displacement, to_next.displacement[0])
     onward = adjoint(inverse(rest))
-    rest_noise = to_next.covariance[0] - onward @ to_time.covariance @ np.swapaxes(onward, -1, -2)
+    rest_noise = to_next.covariance[0] - propagated_covariance(onward, to_time.covariance)
     pose = compose(begin, to_time.displacement)
     for _ in range(_ROUNDS):
         there = linearised(begin, pose, to_time.displacement, to_time.covariance)
@@ -48,7 +49,7 @@ def bridged(smoothed: Smoothed, first: int, to_time: Travel, to_next: Travel) ->
         pose = pose + there.offset - np.einsum("mij,mj->mi", gain, missed)
     keep = np.eye(3) - gain @ back.carry
     from_begin = keep @ there.carry
-    own = keep @ there.added @ np.swapaxes(keep, -1, -2) + gain @ back.added @ np.swapaxes(gain, -1, -2)
+    own = propagated_covariance(keep, there.added) + propagated_covariance(gain, back.added)
     ends = np.block(
         [
             [smoothed.covariance[first], smoothed.with_next[first]],
@@ -56,11 +57,11 @@ def bridged(smoothed: Smoothed, first: int, to_time: Travel, to_next: Travel) ->
         ]
     )
     weights = np.concatenate([from_begin, gain], axis=-1)
-    return pose, own + weights @ ends @ np.swapaxes(weights, -1, -2)
+    return pose, own + propagated_covariance(weights, ends)
 
 
 def carried_on(smoothed: Smoothed, last: int, to_time: Travel) -> tuple[FloatArray, FloatArray]:
     """Return poses and covariances at times after the last smoothed pose, from odometry; arguments as `bridged`."""
     pose = compose(smoothed.pose[last], to_time.displacement)
     link = linearised(np.broadcast_to(smoothed.pose[last], pose.shape), pose, to_time.displacement, to_time.covariance)
-    return pose, link.carry @ smoothed.covariance[last] @ np.swapaxes(link.carry, -1, -2) + link.added
+    return pose, propagated_covariance(link.carry, smoothed.covariance[last]) + link.added

@@ -22,6 +22,7 @@ from locbench.geometry import (
     wrap_angle,
 )
 from locbench.odometry import Travel
+from locbench.statistics import propagated_covariance
 
 __all__ = ["Fixes", "Linearised", "Smoothed", "condition", "linearised", "smooth"]
 
@@ -90,7 +91,7 @@ def linearised(begin: FloatArray, end: FloatArray, displacement: FloatArray, cov
     return Linearised(
         carry=out @ from_begin,
         offset=-np.einsum("...ij,...j->...i", out, residual),
-        added=out @ covariance @ np.swapaxes(out, -1, -2),
+        added=propagated_covariance(out, covariance),
     )
 
 

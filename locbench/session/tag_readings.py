@@ -11,6 +11,7 @@ from locbench.geometry import mount_rotation, rotation_matrix, wrap_angle
 from locbench.session.findings import FindingCode, Severity
 from locbench.session.frames import field_poses
 from locbench.session.tables import FindingList, Table, number_column, sparse_number_column
+from locbench.statistics import propagated_covariance
 
 __all__ = ["TagReadings", "read_readings"]
 
@@ -89,7 +90,7 @@ def _tag_poses(
         facing = _levelled_heading(frame.heading_sign * heading + frame.heading_offset_rad, turn)
     # a picture errs alike sideways and upwards
     spread[:, 2] = np.where(np.isnan(spread[:, 2]), spread[:, 1], spread[:, 2])
-    in_robot = turn @ _diagonal(spread[:, :3]) @ np.swapaxes(turn, -1, -2)
+    in_robot = propagated_covariance(turn, _diagonal(spread[:, :3]))
     own_view = np.abs(wrap_angle(facing + np.pi - np.arctan2(towards_tag[:, 1], towards_tag[:, 0])))
     return TagReadings(
         value=np.column_stack([mount[:, :2] + towards_tag[:, :2], facing]),

@@ -9,6 +9,7 @@ import numpy as np
 from locbench.arrays import BoolArray, FloatArray
 from locbench.config.shooter import Turret
 from locbench.geometry import compose, inverse, rotation_matrix, transform_points, wrap_angle
+from locbench.statistics import propagated_covariance
 
 __all__ = ["aim_angle", "can_aim", "goal_seen", "goal_seen_covariance", "landing_offset", "line_of_fire"]
 
@@ -74,4 +75,4 @@ def goal_seen_covariance(pose: FloatArray, covariance: FloatArray, goal: FloatAr
     jacobian = np.zeros((len(pose), 2, 3))
     jacobian[:, :, :2] = -rotation_matrix(-pose[:, 2])
     jacobian[:, 0, 2], jacobian[:, 1, 2] = seen[:, 1], -seen[:, 0]
-    return jacobian @ covariance @ np.swapaxes(jacobian, -1, -2)
+    return propagated_covariance(jacobian, covariance)

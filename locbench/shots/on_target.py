@@ -5,8 +5,9 @@ import numpy as np
 from locbench.accuracy import Comparison
 from locbench.config import ShooterConfig
 from locbench.config.field import Goal
-from locbench.shots.landing import can_aim, goal_seen_covariance, landing_offset, line_of_fire
+from locbench.shots.landing import can_aim, landing_offset, line_of_fire
 from locbench.shots.opening import clean_entry
+from locbench.shots.predicting import landing_covariance
 from locbench.statistics import (
     NORMAL_95,
     UncertainNumber,
@@ -38,8 +39,9 @@ def time_on_target(comparison: Comparison, goal: Goal, shooter: ShooterConfig | 
 
     Notes
     -----
-    Times at which the reference's own uncertainty (95 %) could turn a hit into a miss, or the other way round, count as
-    misses for the lower end of the interval and as hits for the upper end.
+    An error of the reference moves the landing point as one of the belief would. Times at which its own uncertainty
+    (95 %, to a side or along) could turn a hit into a miss, or the other way round, count as misses for the lower end
+    of the interval and as hits for the upper end.
     """
     if shooter is None:
         return unavailable("no shooter file: give --shooter", method=_METHOD)
@@ -52,15 +54,11 @@ def time_on_target(comparison: Comparison, goal: Goal, shooter: ShooterConfig | 
         return unavailable("no time at which both poses are known and the turret reaches the goal", method=_METHOD)
     offset, line = landing_offset(true_pose, believed, centre), line_of_fire(true_pose, centre)
     clean = clean_entry(offset, line, goal, shooter)
-    spread = np.sqrt(
-        np.diagonal(
-            goal_seen_covariance(true_pose, comparison.reference_covariance[known][aimable], centre), axis1=1, axis2=2
-        ).max(axis=1)
-    )
+    covariance = landing_covariance(true_pose, comparison.reference_covariance[known][aimable], centre)
+    reach = NORMAL_95 * np.sqrt(np.diagonal(covariance, axis1=1, axis2=2))
     unsure = np.zeros(len(clean), dtype=bool)
     for direction in ([1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]):
-        moved = offset + NORMAL_95 * spread[:, np.newaxis] * np.array(direction)
-        unsure |= clean_entry(moved, line, goal, shooter) != clean
+        unsure |= clean_entry(offset + reach * np.array(direction), line, goal, shooter) != clean
     independent = effective_sample_size(offset)
     lower = wilson_interval(float(np.mean(clean & ~unsure)) * independent, independent)[0]
     upper = wilson_interval(float(np.mean(clean | unsure)) * independent, independent)[1]

@@ -5,6 +5,7 @@ import numpy as np
 from locbench.arrays import FloatArray, IntArray
 from locbench.config.fusion import TagNoise
 from locbench.geometry import rotation_matrix
+from locbench.statistics import propagated_covariance
 
 __all__ = ["bearing_variance", "pose_covariance", "range_variance", "share_of_one_tag"]
 
@@ -24,7 +25,7 @@ def pose_covariance(
     spread = np.zeros((len(distance_m), 2, 2))
     spread[:, 0, 0], spread[:, 1, 1] = along**2, across**2
     covariance = np.zeros((len(distance_m), 3, 3))
-    covariance[:, :2, :2] = turn @ spread @ np.swapaxes(turn, -1, -2)
+    covariance[:, :2, :2] = propagated_covariance(turn, spread)
     covariance[:, 2, 2] = heading**2
     return covariance
 

@@ -8,6 +8,7 @@ from locbench.arrays import FloatArray
 from locbench.config import CorrectionMode, FieldConfig, FusionConfig
 from locbench.config.fusion import NoiseSource, TagNoise
 from locbench.session import NO_TAG, Detections, TagKind
+from locbench.statistics import propagated_covariance
 from locbench.vision.noise import bearing_variance, pose_covariance, range_variance, share_of_one_tag
 from locbench.vision.robot_poses import robot_poses, robot_poses_slope
 
@@ -57,7 +58,7 @@ def prepare_sightings(detections: Detections, field: FieldConfig, fusion: Fusion
         CorrectionMode.FIXED_GAIN,
     ):
         slope = robot_poses_slope(detections.value, tags[:, [0, 1, 3]])
-        covariance = slope @ covariance @ np.swapaxes(slope, -1, -2)
+        covariance = propagated_covariance(slope, covariance)
         detections = _as_robot_poses(detections, tags)
     if detections.kind in (TagKind.ROBOT_POSE, TagKind.TAG_POSE) and not fusion.correction.use_heading:
         detections = replace(detections, value=detections.value * [1.0, 1.0, np.nan])

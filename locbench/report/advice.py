@@ -165,9 +165,10 @@ def _corrections(name: str, result: EstimatorResult, fixes: CorrectionSummary) -
     if result.correction_mode == "none":
         return
     if fixes.hurt:
+        untold = f", and of {fixes.undecided} that cannot be told" if fixes.undecided else ""
         yield Hint(
             f"{shown}: {fixes.hurt} of {fixes.accepted} accepted fixes moved it away from the truth, "
-            f"{fixes.helped} towards it. See the hurt row under its errors over time in the report."
+            f"{fixes.helped} towards it{untold}. See the hurt row under its errors over time in the report."
         )
     if refused > fixes.accepted and rule:
         yield Hint(

@@ -79,10 +79,13 @@ def report_html(
     """
     drawn = {session.name: session for session in tracks.sessions}
     sections = [] if results.pooled is None else [_pooled_section(results, system)]
-    sections += _common_sections(results, system)
+    comparisons = comparisons_table(results, system)
+    sections += _section_of("comparisons", "Comparisons", "Who is better, and how sure that is.", comparisons)
     for number, session in enumerate(results.sessions, start=1):
         progress(session.name)
         sections.append(_session_section(number, session, drawn.get(session.name), system))
+    marks = marks_table(results, system)
+    sections += _section_of("marks", "Marks found again", "How alike repeated visits are believed.", marks)
     # select_autoescape goes by the ending of the file name and would not escape a .j2
     environment = Environment(
         loader=PackageLoader("locbench.report"),
@@ -128,17 +131,9 @@ def _pooled_section(results: Results, system: UnitSystem) -> Section:
     return Section("pooled", "All sessions together", facts, tables, tuple(reasons(tables, estimators)), (), None)
 
 
-def _common_sections(results: Results, system: UnitSystem) -> list[Section]:
-    """Return what concerns all sessions, one or several: comparisons, and marks found again."""
-    found = (
-        ("comparisons", "Comparisons", "Who is better, and how sure that is.", comparisons_table(results, system)),
-        ("marks", "Marks found again", "How alike repeated visits are believed.", marks_table(results, system)),
-    )
-    return [
-        Section(anchor, title, facts, (table,), tuple(reasons([table], {})), (), None)
-        for anchor, title, facts, table in found
-        if table.rows
-    ]
+def _section_of(anchor: str, title: str, facts: str, table: TextTable) -> list[Section]:
+    """Return the section that a table over all sessions makes; none if it says nothing."""
+    return [Section(anchor, title, facts, (table,), tuple(reasons([table], {})), (), None)] if table.rows else []
 
 
 def _session_section(number: int, session: SessionResult, tracks: SessionTracks | None, system: UnitSystem) -> Section:

@@ -205,11 +205,12 @@ def drift_table(session: SessionResult, system: UnitSystem) -> TextTable:
     )
     corrected = any(name not in UNAIDED for name, result in session.estimators.items() if result.drift is not None)
     notes = [_DRIFT_NOTE] if corrected else []
-    groups = [group for result in session.estimators.values() if result.drift for group in result.drift.confounded]
+    # all estimators drove the same way, so the first one that has the segments speaks for all
+    drifts = [result.drift for result in session.estimators.values() if result.drift is not None]
     notes += [
         f"{' and '.join(group).capitalize()} never varied apart here, so errors per each of them are one thing seen "
         "twice: only a drive that varies them tells which it grows with."
-        for group in dict.fromkeys(tuple(group) for group in groups)
+        for group in (drifts[0].confounded if drifts else [])
     ]
     note = " ".join(notes)
     return TextTable("Drift over segments between references", columns, rows, note=note)

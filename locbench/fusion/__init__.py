@@ -1,13 +1,14 @@
 """Estimators: dead reckoning, tags alone, the robot's own pose, and filters that fuse odometry with tags."""
 
 from locbench.fusion.corrections import Corrections, Rule
-from locbench.fusion.estimators import Estimate, dead_reckoning, onboard, tags_only
+from locbench.fusion.estimators import UNCORRECTED, Estimate, dead_reckoning, onboard, tags_only
 from locbench.fusion.redraws import redrawn_errors
 from locbench.fusion.steps import CorrectionSteps
 from locbench.fusion.textbook import fuse
 from locbench.fusion.track import Between, Sampled, Track, sample_track
 
 __all__ = [
+    "UNCORRECTED",
     "Between",
     "CorrectionSteps",
     "Corrections",

@@ -12,7 +12,10 @@ from locbench.fusion.track import Between, Track
 from locbench.odometry import Motion, dead_reckon, dead_reckon_covariance
 from locbench.session import Detections, PoseTrack, StartPose
 
-__all__ = ["Estimate", "dead_reckoning", "onboard", "tags_only"]
+__all__ = ["UNCORRECTED", "Estimate", "dead_reckoning", "onboard", "tags_only"]
+
+# Nothing corrects these: their errors pile up along the run, so a run is one observation.
+UNCORRECTED = frozenset({"dead_reckoning", "onboard"})
 
 # A pose from tags alone counts this long after its capture; without odometry it is stale soon.
 _HOLD_S = 0.5

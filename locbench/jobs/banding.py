@@ -6,16 +6,15 @@ import numpy as np
 
 from locbench.accuracy import Comparison, summarise
 from locbench.arrays import FloatArray, IntArray
+from locbench.fusion import UNCORRECTED
 from locbench.geometry import between
 from locbench.jobs.replaying import EstimatorRun, SessionRun
 from locbench.results import BandShots, Consistency, SeenShots
 from locbench.shots import ShotNumbers, Substitute, joined_shots, shot_numbers
 from locbench.statistics import ConsistencyVerdict, chi_square_mean_band
 
-__all__ = ["UNCORRECTED", "band_shots"]
+__all__ = ["band_shots"]
 
-# Nothing corrects these: their errors pile up along the run, so a run is one observation.
-UNCORRECTED = ("dead_reckoning", "onboard")
 _TRANSPORTABLE = "dead_reckoning"
 _SPACING_S = 1.0
 _COMPONENTS = 3.0

@@ -16,7 +16,7 @@ from locbench.accuracy import (
     summarise_uncorrected,
 )
 from locbench.arrays import FloatArray, IntArray
-from locbench.jobs.banding import UNCORRECTED
+from locbench.fusion import UNCORRECTED
 from locbench.jobs.replaying import EstimatorRun, SessionRun
 from locbench.results import ComparisonRecord
 from locbench.shots import Shots

@@ -3,10 +3,12 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from locbench.accuracy import evenly, joined, judged
 from locbench.config import ShooterConfig
 from locbench.config.field import Goal
-from locbench.fusion import Estimate
+from locbench.fusion import UNCORRECTED, Estimate
 from locbench.odometry import Motion
 from locbench.reference import Judge, KnownPoses, dense_reference, smoothed_reference
 from locbench.session import Session
@@ -74,9 +76,12 @@ def judge_estimator(
         for stretch, (estimate, motion, judge) in enumerate(zip(estimates, motions, judges, strict=True))
         if judge is not None
     ]
+    most = 1.0 if any(estimate.name in UNCORRECTED for estimate in estimates) else np.inf
     return Judgement(
         known=tuple(known for _, known in pairs),
         verdicts=tuple(judged(corrections, known) for corrections, known in pairs if known is not None),
         kicks={goal.name: tuple(aim_kicks(fixes, known, goal, shooter) for fixes, known in pairs) for goal in goals},
-        on_target={goal.name: time_on_target(joined(places), goal, shooter) for goal in goals} if places else {},
+        on_target=(
+            {goal.name: time_on_target(joined(places), goal, shooter, most) for goal in goals} if places else {}
+        ),
     )

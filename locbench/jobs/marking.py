@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from locbench.accuracy import biased_marks, repeatability_at_marks
-from locbench.jobs.banding import UNCORRECTED
+from locbench.fusion import UNCORRECTED
 from locbench.jobs.replaying import SessionRun
 from locbench.results import AtMark, MarkInDoubt
 
@@ -26,5 +26,5 @@ def at_marks(runs: Sequence[SessionRun]) -> tuple[list[AtMark], list[MarkInDoubt
         most = float(len(comparisons)) if name in UNCORRECTED else np.inf
         figures[name] = repeatability_at_marks([c for c, _ in comparisons], [marks for _, marks in comparisons], most)
     records = [AtMark(estimator=name, **vars(found)) for name, marks in figures.items() for found in marks]
-    doubts = [MarkInDoubt(**vars(bias)) for bias in biased_marks(figures, frozenset(UNCORRECTED))]
+    doubts = [MarkInDoubt(**vars(bias)) for bias in biased_marks(figures, UNCORRECTED)]
     return records, doubts

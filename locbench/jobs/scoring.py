@@ -16,7 +16,8 @@ from locbench.accuracy import (
     tag_residuals,
 )
 from locbench.config import CorrectionMode
-from locbench.jobs.banding import UNCORRECTED, band_shots
+from locbench.fusion import UNCORRECTED
+from locbench.jobs.banding import band_shots
 from locbench.jobs.consistency import consistency, pooled_consistency
 from locbench.jobs.correction_scores import correction_summary, on_target_records, reference_record
 from locbench.jobs.replaying import EstimatorRun, SessionRun

@@ -13,8 +13,8 @@ from locbench.statistics import (
     UncertainNumber,
     effective_sample_size,
     measured,
+    proportion_interval,
     unavailable,
-    wilson_interval,
 )
 
 __all__ = ["time_on_target"]
@@ -25,7 +25,9 @@ _METHOD = (
 )
 
 
-def time_on_target(comparison: Comparison, goal: Goal, shooter: ShooterConfig | None) -> UncertainNumber:
+def time_on_target(
+    comparison: Comparison, goal: Goal, shooter: ShooterConfig | None, most_independent: float = np.inf
+) -> UncertainNumber:
     """Return the share of the compared times at which the believed pose would have put a shot cleanly into the goal.
 
     Parameters
@@ -36,6 +38,8 @@ def time_on_target(comparison: Comparison, goal: Goal, shooter: ShooterConfig | 
         The goal.
     shooter
         The launcher; without it there is no clean entry.
+    most_independent
+        How many independent observations the times are worth at most: one, where nothing corrects the belief.
 
     Notes
     -----
@@ -59,7 +63,7 @@ def time_on_target(comparison: Comparison, goal: Goal, shooter: ShooterConfig | 
     unsure = np.zeros(len(clean), dtype=bool)
     for direction in ([1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]):
         unsure |= clean_entry(offset + reach * np.array(direction), line, goal, shooter) != clean
-    independent = effective_sample_size(offset)
-    lower = wilson_interval(float(np.mean(clean & ~unsure)) * independent, independent)[0]
-    upper = wilson_interval(float(np.mean(clean | unsure)) * independent, independent)[1]
+    independent = min(effective_sample_size(offset), most_independent)
+    lower, _ = proportion_interval(float(np.mean(clean & ~unsure)) * independent, independent)
+    _, upper = proportion_interval(float(np.mean(clean | unsure)) * independent, independent)
     return measured(float(np.mean(clean)), (lower, upper), len(clean), _METHOD, None, independent)

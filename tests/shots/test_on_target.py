@@ -1,3 +1,5 @@
+import math
+
 import numpy as np
 import pytest
 from builders import comparison, field
@@ -46,6 +48,28 @@ def test_an_unsure_heading_counts_by_the_distance():
     errors = np.tile([0.05, -0.05], 50)
     assert _share(errors, (0.0, np.radians(1.0))).ci95[0] > 0.9
     assert _share(errors, (0.0, np.radians(4.0))).ci95[0] == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("count", [6, 8, 12, 20])
+def test_the_interval_covers(count):
+    """1,000 runs of independent times: at least 0.92 of the intervals hold the true share."""
+    rng = np.random.default_rng(count)
+    clean_m = 0.2 - 0.035
+    held = []
+    for spread in (0.06, 0.1, 0.16):
+        # the share of a Gaussian within the clean part of the rim, across which the shots are spread
+        truth = math.erf(clean_m / spread / math.sqrt(2.0))
+        for _ in range(334):
+            low, high = _share(spread * rng.normal(size=count)).ci95
+            held.append(low <= truth <= high)
+    assert np.mean(held) >= 0.92
+
+
+def test_where_nothing_corrects_the_belief_a_run_is_one_observation():
+    reference = np.tile(PLACE, (50, 1))
+    share = time_on_target(comparison(reference, reference), GOAL, _shooter(), 1.0)
+    assert (share.value, share.independent) == (1.0, 1.0)
+    assert share.ci95[0] < 0.1
 
 
 def test_times_without_a_pose_do_not_count():

@@ -59,11 +59,9 @@ def evaluate(
     """
     if not sessions:
         raise UsageError("no session given", remedy="Name at least one session folder")
-    runs = [
-        _replay(read_session(location), fusion_files, shooter_file, number, progress)
-        for number, location in enumerate(sessions)
-    ]
-    _refuse_repeated_sessions(runs)
+    read = [read_session(location) for location in sessions]
+    _refuse_repeated_sessions(read)
+    runs = [_replay(session, fusion_files, shooter_file, number, progress) for number, session in enumerate(read)]
     scored = [score_session(run) for run in runs]
     repeated, in_doubt = at_marks(runs)
     results = Results(
@@ -101,12 +99,12 @@ def _refuse_repeated_names(names: Sequence[str], files: Sequence[Path]) -> None:
             )
 
 
-def _refuse_repeated_sessions(runs: Sequence[SessionRun]) -> None:
-    names = [run.session.name for run in runs]
+def _refuse_repeated_sessions(sessions: Sequence[Session]) -> None:
+    names = [session.name for session in sessions]
     for index, name in enumerate(names):
         if name in names[:index]:
             raise UsageError(
                 f'two sessions have the name "{name}"',
-                where=str(runs[index].session.folder / "session.toml"),
+                where=str(sessions[index].folder / "session.toml"),
                 remedy="Give each its own name",
             )

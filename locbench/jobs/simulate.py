@@ -41,7 +41,7 @@ def simulate(
     out
         Folder for the tables and session.toml; made if it is missing.
     seed
-        Replaces the scenario's own.
+        Replaces the scenario's own; the session's name says so, so that several seeds can be evaluated together.
     robot_file
         Replaces the scenario's own: the same drive with pods placed otherwise.
     progress
@@ -59,6 +59,8 @@ def simulate(
     if seed is not None and seed < 0:
         raise UsageError("a seed must be 0 or more", received=seed, remedy="Choose another --seed")
     scenario = load_config(scenario_file, ScenarioConfig)
+    if seed not in (None, scenario.seed):
+        scenario = scenario.model_copy(update={"name": f"{scenario.name}, seed {seed}"})
     files = _source_files(scenario, scenario_file.parent, robot_file)
     recording = record_run(
         scenario,

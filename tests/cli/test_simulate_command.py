@@ -23,9 +23,8 @@ def test_it_writes_what_the_library_writes_and_says_so(app, tmp_path):
     assert result.exit_code == 0, result.output
     session = simulate(SCENARIO, tmp_path / "lib", seed=3)
     lines = result.stdout.splitlines()
-    assert lines[0] == (
-        f'wrote session "Orchard, shoved": {session.duration_s:.0f} s, {session.path_length_m:.1f} m, 15 mark visits'
-    )
+    driven = f"{session.duration_s:.0f} s, {session.path_length_m:.1f} m, 15 mark visits"
+    assert lines[0] == f'wrote session "Orchard, shoved, seed 3": {driven}'
     assert lines[-1] == f"next: locbench evaluate {tmp_path / 'cli'}"
     assert f"rows in tags.csv        {session.rows['tags']}" in result.stdout
     for path in (tmp_path / "lib").iterdir():

@@ -25,6 +25,7 @@ __all__ = ["MarkBias", "MarkRepeatability", "biased_marks", "repeatability_at_ma
 
 _AXES: tuple[Literal["x"], Literal["y"]] = ("x", "y")
 _FEWEST_VISITS = 2
+_PLACE_DECIMALS = 6
 _NO_INTERVAL = "no interval: ISO 9283 gives none"
 
 
@@ -59,6 +60,9 @@ def repeatability_at_marks(
 ) -> list[MarkRepeatability]:
     """Return the figures of one estimator per mark with at least two visits, in order of the first visit.
 
+    Visits are to the same mark if they are to the same surveyed pose: another field file may give its name to another
+    place, and places without names are numbered anew in every log.
+
     Parameters
     ----------
     comparisons
@@ -68,12 +72,20 @@ def repeatability_at_marks(
     most_independent
         How many independent errors the sessions hold at most; infinite if their correlation alone decides.
     """
-    visits: dict[str, list[tuple[int, FloatArray, float]]] = {}
+    visits: dict[tuple[float, ...], list[tuple[int, FloatArray, float]]] = {}
+    name_of: dict[tuple[float, ...], str] = {}
     for session, (comparison, marks) in enumerate(zip(comparisons, names, strict=True)):
         for row in np.flatnonzero(comparison.covered):
             std = float(np.sqrt(comparison.reference_covariance[row, 0, 0]))
-            visits.setdefault(marks[comparison.source[row]], []).append((session, comparison.error[row], std))
-    return [_repeated(mark, found, most_independent) for mark, found in visits.items() if len(found) >= _FEWEST_VISITS]
+            # NaN equals nothing, so a missing heading is written as another turn than any
+            place = tuple(np.round(np.nan_to_num(comparison.reference[row], nan=np.inf), _PLACE_DECIMALS))
+            name_of.setdefault(place, marks[comparison.source[row]])
+            visits.setdefault(place, []).append((session, comparison.error[row], std))
+    return [
+        _repeated(name_of[place], found, most_independent)
+        for place, found in visits.items()
+        if len(found) >= _FEWEST_VISITS
+    ]
 
 
 def _repeated(mark: str, visits: Sequence[tuple[int, FloatArray, float]], most_independent: float) -> MarkRepeatability:

@@ -109,7 +109,8 @@ def paired_difference(
         difference = difference_between_sessions(by_session)
     else:
         difference = difference_within_runs(ours, theirs, _shared(filled))
-    return PairedDifference(difference, len(filled), len(by_part), judge_comparison(by_session, by_part))
+    verdict = judge_comparison(by_session, by_part, difference.value)
+    return PairedDifference(difference, len(filled), len(by_part), verdict)
 
 
 def _root(errors: FloatArray) -> float:

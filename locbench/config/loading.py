@@ -89,6 +89,16 @@ def _as_config_error(path: Path, model: type[BaseModel], error: ValidationError)
             problem, _, remedy = str(first["ctx"]["error"]).partition("|")
             received = first["input"] if isinstance(first["input"], str | int | float) else None
             return ConfigError(f"{problem}{suffix}", where=where, received=received, remedy=remedy or None)
+        case "model_type" | "dict_type" | "model_attributes_type":
+            _, nodes = _walk(schema, first["loc"])
+            keys = sorted({key for node in nodes for key in node.get("properties", {})})
+            example = " Write it as { column = ..., unit = ... }" if {"column", "unit"} <= set(keys) else ""
+            return ConfigError(
+                f"this must be a table of keys{suffix}",
+                where=where,
+                received=first["input"] if isinstance(first["input"], str | int | float | bool) else None,
+                remedy=(f"Its keys: {', '.join(keys)}.{example}" if keys else "Write a [table]").rstrip("."),
+            )
         case _:
             received = first["input"] if isinstance(first["input"], str | int | float | bool) else None
             problem = first["msg"][0].lower() + first["msg"][1:]

@@ -6,7 +6,6 @@ import numpy as np
 
 from locbench.accuracy import Comparison, summarise
 from locbench.arrays import FloatArray, IntArray
-from locbench.fusion import UNCORRECTED
 from locbench.geometry import between
 from locbench.jobs.replaying import EstimatorRun, SessionRun
 from locbench.results import BandShots, Consistency, SeenShots
@@ -17,6 +16,7 @@ __all__ = ["band_shots"]
 
 _TRANSPORTABLE = "dead_reckoning"
 _SPACING_S = 1.0
+_MOST_OF_THE_WAY = 0.9
 _COMPONENTS = 3.0
 
 
@@ -36,7 +36,7 @@ def band_shots(runs: Sequence[SessionRun], name: str, consistencies: Sequence[Co
     estimators = [run.estimators[name] for run in runs]
     shooter = runs[0].shooter if all(run.shooter == runs[0].shooter for run in runs) else None
     substitute = _substitute(runs, name, consistencies)
-    most = float(len(runs)) if name in UNCORRECTED else np.inf
+    most = float(len(runs)) if all(estimator.uncorrected for estimator in estimators) else np.inf
     found = []
     for goal in field.goals:
         parts = [shots for estimator in estimators for shots in estimator.shots if shots.goal == goal.name]
@@ -69,7 +69,7 @@ def _substitute(runs: Sequence[SessionRun], name: str, consistencies: Sequence[C
     reasons = [
         reason
         for estimator, consistency in zip(estimators, consistencies, strict=True)
-        if (reason := _why_unpredictable(name, estimator, consistency)) is not None
+        if (reason := _why_unpredictable(estimator, consistency)) is not None
     ]
     return Substitute(
         pose=np.concatenate([pose for pose, _ in stood]) if stood else np.zeros((0, 3)),
@@ -81,17 +81,32 @@ def _substitute(runs: Sequence[SessionRun], name: str, consistencies: Sequence[C
 
 def _surely_stood(estimator: EstimatorRun) -> tuple[FloatArray, FloatArray] | None:
     """Return poses the robot surely had, the dense truth's once a second or those of its places, and covariances."""
-    comparison = estimator.places if estimator.truth is None else estimator.truth
-    if comparison is None or not len(comparison):
+    truth, places = estimator.truth, estimator.places
+    rows = np.zeros(0, dtype=np.int64) if truth is None else _once_a_second(truth)
+    # a covariance grows along the way, so a truth that tells only a part of it stands for that part alone
+    if truth is not None and _tells_the_way(truth, rows, places):
+        return truth.reference[rows], truth.believed_covariance[rows]
+    if places is None or not len(places):
         return None
-    rows = _once_a_second(comparison) if estimator.truth is not None else np.arange(len(comparison))
-    rows = rows[np.isfinite(comparison.reference[rows]).all(axis=1)]
-    return comparison.reference[rows], comparison.believed_covariance[rows]
+    whole = np.isfinite(places.reference).all(axis=1)
+    return places.reference[whole], places.believed_covariance[whole]
 
 
 def _once_a_second(comparison: Comparison) -> IntArray:
-    _, first = np.unique(np.floor(comparison.time_s / _SPACING_S), return_index=True)
-    return np.asarray(first, dtype=np.int64)
+    """Return a row in every second in which both coordinates and the heading are known."""
+    whole = np.flatnonzero(np.isfinite(comparison.reference).all(axis=1))
+    _, first = np.unique(np.floor(comparison.time_s[whole] / _SPACING_S), return_index=True)
+    return np.asarray(whole[first], dtype=np.int64)
+
+
+def _tells_the_way(truth: Comparison, rows: IntArray, places: Comparison | None) -> bool:
+    """Return whether whole poses of the truth span most of the way that the places span."""
+    if not len(rows):
+        return False
+    if places is None or not len(places):
+        return True
+    spanned = float(np.max(places.path_length_m))
+    return float(np.ptp(truth.path_length_m[rows])) >= _MOST_OF_THE_WAY * spanned
 
 
 def _body_errors(estimators: Sequence[EstimatorRun]) -> FloatArray:
@@ -100,14 +115,14 @@ def _body_errors(estimators: Sequence[EstimatorRun]) -> FloatArray:
     return np.asarray(known[np.isfinite(known).all(axis=1)])
 
 
-def _why_unpredictable(name: str, estimator: EstimatorRun, consistency: Consistency) -> str | None:
+def _why_unpredictable(estimator: EstimatorRun, consistency: Consistency) -> str | None:
     """Return why the estimator's own covariance would mislead, or None if nothing speaks against it."""
     if consistency.verdict in (ConsistencyVerdict.TOO_SURE, ConsistencyVerdict.UNRELATED):
         return "its innovations are larger than it claims"
     errors, places = consistency.nees_mean.value, estimator.places
     if errors is None or places is None:
         return None
-    independent = 1.0 if name in UNCORRECTED else summarise([places]).position_rms_m.independent or 1.0
+    independent = 1.0 if estimator.uncorrected else summarise([places]).position_rms_m.independent or 1.0
     band = consistency.nees_band95 or chi_square_mean_band(_COMPONENTS, max(1.0, independent))
     highest = band[1] if consistency.nees_band95 is not None else band[1] / _COMPONENTS
     if errors <= highest:

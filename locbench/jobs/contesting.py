@@ -16,7 +16,6 @@ from locbench.accuracy import (
     summarise_uncorrected,
 )
 from locbench.arrays import FloatArray, IntArray
-from locbench.fusion import UNCORRECTED
 from locbench.jobs.replaying import EstimatorRun, SessionRun
 from locbench.results import ComparisonRecord
 from locbench.shots import Shots
@@ -86,7 +85,8 @@ def _measures(runs: Sequence[SessionRun], ours: str, theirs: str, session: str |
         found = paired_difference(paired, first, second)
         return ComparisonRecord(session=session, estimator=ours, against=theirs, measure=measure, **vars(found))
 
-    first, second = _numbers([a for a, _, _ in pairs], ours), _numbers([b for _, b, _ in pairs], theirs)
+    alone = [all(run.estimators[name].uncorrected for run in runs) for name in (ours, theirs)]
+    first, second = _numbers([a for a, _, _ in pairs], alone[0]), _numbers([b for _, b, _ in pairs], alone[1])
     positions = [PairedErrors(a.error[:, :2], b.error[:, :2], part) for a, b, part in pairs]
     yield record("position_rms_m", positions, first.position_rms_m, second.position_rms_m)
     headings = [_headings(*pair) for pair in pairs]
@@ -94,12 +94,15 @@ def _measures(runs: Sequence[SessionRun], ours: str, theirs: str, session: str |
         yield record("heading_rms_rad", headings, first.heading_rms_rad, second.heading_rms_rad)
     misses = [_misses(run, ours, theirs) for run in runs]
     if any(len(pair) for pair in misses):
-        sizes = _miss([pair.ours for pair in misses], ours), _miss([pair.theirs for pair in misses], theirs)
+        sizes = (
+            _miss([(pair.ours, pair.part) for pair in misses], alone[0]),
+            _miss([(pair.theirs, pair.part) for pair in misses], alone[1]),
+        )
         yield record("miss_rms_m", misses, *sizes)
 
 
-def _numbers(comparisons: Sequence[Comparison], name: str) -> ErrorNumbers:
-    return summarise_uncorrected(comparisons) if name in UNCORRECTED else summarise(comparisons)
+def _numbers(comparisons: Sequence[Comparison], uncorrected: bool) -> ErrorNumbers:
+    return summarise_uncorrected(comparisons) if uncorrected else summarise(comparisons)
 
 
 def _paired(run: SessionRun, ours: str, theirs: str) -> tuple[Comparison, Comparison, IntArray] | None:
@@ -142,10 +145,23 @@ def _aimed(shots: Shots) -> tuple[IntArray, FloatArray]:
     return shots.place[shots.aimable], shots.offset[shots.aimable]
 
 
-def _miss(parts: Sequence[FloatArray], name: str) -> UncertainNumber:
-    filled = [part for part in parts if len(part)]
+def _miss(parts: Sequence[tuple[FloatArray, IntArray]], uncorrected: bool) -> UncertainNumber:
+    filled = [(offsets, place) for offsets, place in parts if len(offsets)]
+    every = [offsets for offsets, _ in filled]
     if len(filled) >= FEWEST_SESSIONS:
-        return root_mean_square_of_sessions(filled)
-    most = len(filled) if name in UNCORRECTED else np.inf
-    independent = min(sum(effective_sample_size(part) for part in filled), most)
-    return root_mean_square(np.concatenate(filled), independent)
+        return root_mean_square_of_sessions(every)
+    most = len(filled) if uncorrected else np.inf
+    independent = min(sum(_independent_places(offsets, place) for offsets, place in filled), most)
+    return root_mean_square(np.concatenate(every), independent)
+
+
+def _independent_places(offsets: FloatArray, place: IntArray) -> float:
+    """Return how many independent places shots (K, 2), in order of place, are worth.
+
+    Shots at several goals from one place share its error, so they stand side by side as one observation.
+    """
+    _, row, count = np.unique(place, return_inverse=True, return_counts=True)
+    first = np.cumsum(count) - count
+    table = np.zeros((len(count), int(np.max(count)), 2))
+    table[row, np.arange(len(place)) - first[row]] = offsets
+    return effective_sample_size(table.reshape(len(count), -1))

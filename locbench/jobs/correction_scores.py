@@ -11,7 +11,7 @@ from locbench.fusion import Corrections, Rule
 from locbench.jobs.judging import JUDGED_EVERY_S
 from locbench.jobs.replaying import EstimatorRun, SessionRun
 from locbench.odometry import Motion
-from locbench.reference import KnownPoses, SmoothedReference
+from locbench.reference import FilledReference, Judge, KnownPoses, SmoothedReference
 from locbench.results import (
     CorrectionSummary,
     GoalCorrections,
@@ -33,6 +33,7 @@ from locbench.statistics import (
 __all__ = ["correction_summary", "on_target_records", "reference_record"]
 
 _NOTHING_TO_JUDGE_BY = "judging single corrections needs a dense ground truth or visits to surveyed marks"
+_NO_FIX = "no fix was applied"
 _NO_SLEW_RATE = "the shooter file gives no slew_rate"
 
 
@@ -59,8 +60,14 @@ def correction_summary(run: SessionRun, estimator: EstimatorRun) -> CorrectionSu
         longest_without_s=max(
             longest_without_fix(part, motion) for part, motion in zip(parts, run.motions, strict=True)
         ),
-        why={} if judged else {"helped": _NOTHING_TO_JUDGE_BY},
+        why=_why_no_verdict(judged, len(jumps)),
     )
+
+
+def _why_no_verdict(judged: bool, accepted: int) -> dict[str, str]:
+    if not judged:
+        return {"helped": _NOTHING_TO_JUDGE_BY}
+    return {} if accepted else {"helped": _NO_FIX}
 
 
 def _verdict_counts(verdicts: Iterable[CorrectionVerdict | None]) -> dict[str, int | None]:
@@ -81,7 +88,7 @@ def _goal_corrections(kicks: Sequence[AimKicks], run: SessionRun) -> GoalCorrect
     size = size[np.isfinite(size)]
     judged = any(verdict is not None for verdict in verdicts) or any(judge is not None for judge in run.judges)
     slew = None if run.shooter is None else run.shooter.turret.slew_rate
-    why = {} if judged else {"helped": _NOTHING_TO_JUDGE_BY}
+    why = _why_no_verdict(judged, sum(verdict is not None for verdict in verdicts) if judged else 0)
     if slew is None:
         why["follow_max_s"] = _NO_SLEW_RATE
     return GoalCorrections(
@@ -117,13 +124,24 @@ def reference_record(run: SessionRun) -> ReferenceRecord | None:
         return None
     found = [judge.at(np.arange(motion.time_s[0], motion.time_s[-1], JUDGED_EVERY_S)) for judge, motion in pairs]
     known = np.concatenate([part.known for part in found])
-    smoothed = [judge for judge, _ in pairs if isinstance(judge, SmoothedReference)]
+    smoothed = [marks for judge, _ in pairs if (marks := _marks_of(judge)) is not None]
+    truth = any(not isinstance(judge, SmoothedReference) for judge, _ in pairs)
     return ReferenceRecord(
-        kind="marks" if smoothed else "dense truth",
+        kind="dense truth and marks" if truth and smoothed else "dense truth" if truth else "marks",
         share_known=float(np.mean(known)),
         position_std_m=_median_std(np.concatenate([part.covariance for part in found])[known]),
         intervals=[interval for judge in smoothed for interval in _intervals(judge)],
     )
+
+
+def _marks_of(judge: Judge) -> SmoothedReference | None:
+    match judge:
+        case SmoothedReference():
+            return judge
+        case FilledReference():
+            return judge.marks
+        case _:
+            return None
 
 
 def _median_std(covariance: FloatArray) -> UncertainNumber:
@@ -141,7 +159,8 @@ def _intervals(judge: SmoothedReference) -> list[ReferenceInterval]:
         ReferenceInterval(
             from_place=judge.name[k],
             to_place=judge.name[k + 1],
-            start_s=float(judge.known_until_s[k]),
+            # visits that overlap leave no time between them
+            start_s=float(min(judge.known_until_s[k], judge.time_s[k + 1])),
             end_s=float(judge.time_s[k + 1]),
             chi_square=float(closure.chi_square[k]),
             degrees_of_freedom=int(closure.degrees_of_freedom[k]),

@@ -5,13 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from locbench.accuracy import evenly, joined, judged
+from locbench.accuracy import Comparison, evenly, joined, judged
 from locbench.config import ShooterConfig
 from locbench.config.field import Goal
-from locbench.fusion import UNCORRECTED, Estimate
+from locbench.fusion import Estimate
 from locbench.odometry import Motion
-from locbench.reference import Judge, KnownPoses, dense_reference, smoothed_reference
-from locbench.session import Session
+from locbench.reference import FilledReference, Judge, KnownPoses, Reference, dense_reference, smoothed_reference
+from locbench.session import Session, Stretch
 from locbench.shots import AimKicks, aim_kicks, time_on_target
 from locbench.statistics import CorrectionVerdict, UncertainNumber
 
@@ -19,6 +19,8 @@ __all__ = ["JUDGED_EVERY_S", "Judgement", "judge_estimator", "judges_of"]
 
 # often enough to follow a robot that turns at some hundred degrees a second
 JUDGED_EVERY_S = 0.1
+# a track may begin a little late and end a little early
+_COMPLETE = 0.98
 
 
 @dataclass(frozen=True)
@@ -45,17 +47,25 @@ class Judgement:
 
 
 def judges_of(session: Session, motions: Sequence[Motion]) -> tuple[Judge | None, ...]:
-    """Return what knows where the robot was in each stretch: the dense truth, else the marks, else nothing."""
-    if session.truth is not None:
-        return (dense_reference(session.truth),) * len(motions)
-    marks = session.marks
-    if marks is None or not len(marks):
-        return (None,) * len(motions)
-    noise = session.robot.motion_noise
+    """Return what knows where the robot was in each stretch.
+
+    That is the dense truth; where it tells nothing or no heading, and always without one, odometry between the marks;
+    None where there is neither.
+    """
+    truth = None if session.truth is None else dense_reference(session.truth)
     return tuple(
-        smoothed_reference(motion, stretch.start, marks, noise)
-        for motion, stretch in zip(motions, session.stretches, strict=True)
+        _judge(session, motion, stretch, truth) for motion, stretch in zip(motions, session.stretches, strict=True)
     )
+
+
+def _judge(session: Session, motion: Motion, stretch: Stretch, truth: Reference | None) -> Judge | None:
+    times = np.arange(motion.time_s[0], motion.time_s[-1], JUDGED_EVERY_S)
+    if truth is not None and np.mean(np.isfinite(truth.poses_at(times)).all(axis=1)) > _COMPLETE:
+        return truth
+    if session.marks is None or not len(session.marks):
+        return truth
+    marks = smoothed_reference(motion, stretch.start, session.marks, session.robot.motion_noise)
+    return marks if truth is None else FilledReference(truth, marks)
 
 
 def judge_estimator(
@@ -64,8 +74,12 @@ def judge_estimator(
     judges: Sequence[Judge | None],
     goals: Sequence[Goal],
     shooter: ShooterConfig | None,
+    most_independent: float = np.inf,
 ) -> Judgement:
-    """Return the judgement of one estimator; estimates, motions and judges have one entry per stretch."""
+    """Return the judgement of one estimator; estimates, motions and judges have one entry per stretch.
+
+    Its errors over time are worth `most_independent` observations at most: one, where nothing corrects it.
+    """
     pairs = [
         (e.corrections, None if judge is None else judge.at(e.corrections.arrived_s))
         for e, judge in zip(estimates, judges, strict=True)
@@ -76,12 +90,15 @@ def judge_estimator(
         for stretch, (estimate, motion, judge) in enumerate(zip(estimates, motions, judges, strict=True))
         if judge is not None
     ]
-    most = 1.0 if any(estimate.name in UNCORRECTED for estimate in estimates) else np.inf
     return Judgement(
         known=tuple(known for _, known in pairs),
         verdicts=tuple(judged(corrections, known) for corrections, known in pairs if known is not None),
         kicks={goal.name: tuple(aim_kicks(fixes, known, goal, shooter) for fixes, known in pairs) for goal in goals},
-        on_target=(
-            {goal.name: time_on_target(joined(places), goal, shooter, most) for goal in goals} if places else {}
-        ),
+        on_target={goal.name: _on_target(places, goal, shooter, most_independent) for goal in goals if places},
     )
+
+
+def _on_target(
+    places: Sequence[Comparison], goal: Goal, shooter: ShooterConfig | None, most_independent: float
+) -> UncertainNumber:
+    return time_on_target(joined(places), goal, shooter, most_independent)

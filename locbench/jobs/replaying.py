@@ -19,7 +19,7 @@ from locbench.accuracy import (
 from locbench.config import CorrectionMode, FusionConfig, ShooterConfig
 from locbench.config.fusion import NoiseSource
 from locbench.errors import ConfigError, UsageError
-from locbench.fusion import Estimate, dead_reckoning, fuse, onboard, tags_only
+from locbench.fusion import UNCORRECTED, Estimate, dead_reckoning, fuse, onboard, tags_only
 from locbench.jobs.judging import Judgement, judge_estimator, judges_of
 from locbench.odometry import Motion, measure_motion
 from locbench.reference import Judge, Reference, dense_reference
@@ -40,7 +40,8 @@ _SHOT_SPACING_S = 1.0
 class EstimatorRun:
     """One estimator over a session.
 
-    `estimates` has one entry per stretch.
+    `estimates` has one entry per stretch. Where `uncorrected`, nothing took its errors back: odometry alone, or a
+    filter that applied no fix.
     `places` compares at the mark visits with the surest pose known there: the dense truth's where there is one, else
     the mark's; without marks it compares with the truth once a second.
     """
@@ -52,6 +53,7 @@ class EstimatorRun:
     drift: DriftSegments | None
     shots: tuple[Shots, ...]
     judgement: Judgement
+    uncorrected: bool
 
 
 @dataclass(frozen=True)
@@ -99,13 +101,13 @@ def replay_session(
     motions = tuple(motion.within(stretch.start_s, stretch.end_s) for stretch in session.stretches)
     reference = None if session.truth is None else dense_reference(session.truth)
     estimates, left_out = _run_estimators(session, motions, fusions, progress)
+    by_name = {fusion.name: fusion for fusion in fusions}
     judges = judges_of(session, motions)
     known = _known_places(session, reference)
     estimators = {
-        name: _beside_references(session, motions, reference, judges, known, parts, shooter, run)
+        name: _beside_references(session, motions, reference, judges, known, parts, by_name.get(name), shooter, run)
         for name, parts in estimates.items()
     }
-    by_name = {fusion.name: fusion for fusion in fusions}
     names = known.name if isinstance(known, MarkVisits) else ()
     if isinstance(known, Reference):
         names = tuple(f"{time:.1f} s" for time in known.time_s)
@@ -147,7 +149,7 @@ def _check_detections(fusion: FusionConfig, detections: Detections, session: str
             f'this mode needs whole poses, but session "{session}" {fault}',
             where=f"{where}: correction.mode",
             received=fusion.correction.mode.value,
-            remedy='Use mode = "kalman"',
+            remedy='Use mode = "kalman", or leave this file out: --fusion names the files to use',
         )
     if fusion.tag_noise.source is NoiseSource.LOG and not np.any(detections.own_covariance > 0.0):
         raise UsageError(
@@ -217,6 +219,7 @@ def _beside_references(
     judges: Sequence[Judge | None],
     known: MarkVisits | Reference | None,
     estimates: Sequence[Estimate],
+    fusion: FusionConfig | None,
     shooter: ShooterConfig | None,
     run: int,
 ) -> EstimatorRun:
@@ -230,6 +233,7 @@ def _beside_references(
         case Reference():
             places = _compared(against_truth, motions, estimates, known)
     goals = session.field.goals if places is not None else ()
+    uncorrected = _uncorrected(estimates, fusion)
     return EstimatorRun(
         estimates=tuple(estimates),
         marks=marks,
@@ -237,8 +241,18 @@ def _beside_references(
         places=places,
         drift=_drift(places if isinstance(known, MarkVisits) else None, truth),
         shots=tuple(aim_from(places, goal, shooter, run) for goal in goals if places is not None),
-        judgement=judge_estimator(estimates, motions, judges, session.field.goals, shooter),
+        judgement=judge_estimator(
+            estimates, motions, judges, session.field.goals, shooter, 1.0 if uncorrected else np.inf
+        ),
+        uncorrected=uncorrected,
     )
+
+
+def _uncorrected(estimates: Sequence[Estimate], fusion: FusionConfig | None) -> bool:
+    if fusion is None:
+        return all(estimate.name in UNCORRECTED for estimate in estimates)
+    applied = [fixes.accepted.any() for estimate in estimates if (fixes := estimate.corrections) is not None]
+    return fusion.correction.mode is CorrectionMode.NONE or not any(applied)
 
 
 def _compared(

@@ -16,7 +16,6 @@ from locbench.accuracy import (
     tag_residuals,
 )
 from locbench.config import CorrectionMode
-from locbench.fusion import UNCORRECTED
 from locbench.jobs.banding import band_shots
 from locbench.jobs.consistency import consistency, pooled_consistency
 from locbench.jobs.correction_scores import correction_summary, on_target_records, reference_record
@@ -83,17 +82,18 @@ def score_session(run: SessionRun) -> SessionResult:
     )
 
 
-def _error_summary(name: str, parts: Sequence[Comparison]) -> ErrorSummary | None:
+def _error_summary(estimators: Sequence[EstimatorRun], parts: Sequence[Comparison]) -> ErrorSummary | None:
     if not any(len(part) for part in parts):
         return None
-    return ErrorSummary(**vars(summarise_uncorrected(parts) if name in UNCORRECTED else summarise(parts)))
+    uncorrected = all(estimator.uncorrected for estimator in estimators)
+    return ErrorSummary(**vars(summarise_uncorrected(parts) if uncorrected else summarise(parts)))
 
 
 def _estimator(run: SessionRun, name: str) -> EstimatorResult:
     estimator, fusion = run.estimators[name], run.fusions.get(name)
     why: dict[str, str] = {}
-    marks = None if estimator.marks is None else _error_summary(name, [estimator.marks])
-    truth = None if estimator.truth is None else _error_summary(name, [estimator.truth])
+    marks = None if estimator.marks is None else _error_summary([estimator], [estimator.marks])
+    truth = None if estimator.truth is None else _error_summary([estimator], [estimator.truth])
     if marks is None:
         why["marks"] = _NO_MARKS
     if truth is None:
@@ -179,8 +179,8 @@ def _pooled_estimator(runs: Sequence[SessionRun], scored: Sequence[SessionResult
         why["truth"] = _NO_TRUTH
     return PooledEstimator(
         sessions=len(with_it),
-        marks=_error_summary(name, marks),
-        truth=_error_summary(name, truths),
+        marks=_error_summary(estimators, marks),
+        truth=_error_summary(estimators, truths),
         shots=shots,
         between_session_std_m=_between_sessions(estimators),
         consistency=pooled_consistency(estimators),

@@ -54,21 +54,59 @@ def where_to_look_next(results: Results, system: UnitSystem = UnitSystem.METRIC)
         Metric or imperial lengths.
     """
     hints: list[Hint] = []
-    for session in results.sessions:
-        start = f"{plain_text(session.name)}: " if len(results.sessions) > 1 else ""
-        hints += [Hint(start + hint.text, hint.means_driving) for hint in _session_hints(session, system)]
+    by_session = {
+        plain_text(session.name): list(_session_hints(session, _compared(results, session), system))
+        for session in results.sessions
+    }
+    if len(by_session) > 1:
+        hints += _said_once(by_session)
+    else:
+        hints += [hint for found in by_session.values() for hint in found]
     hints += [Hint(text) for text in marks_in_doubt(results, system)]
     hints += _too_few_sessions(results)
-    cautions = [CAUTION] if any(hint.means_driving for hint in hints) else []
+    cautions = [CAUTION] if any(hint.means_driving for hint in hints) or _asks_for_places(results) else []
     return [hint.text for hint in hints] + cautions
 
 
-def _session_hints(session: SessionResult, system: UnitSystem) -> Iterator[Hint]:
+def _said_once(by_session: Mapping[str, Sequence[Hint]]) -> list[Hint]:
+    """Return the hints of several sessions, what holds for more than one first and once."""
+    names: dict[Hint, list[str]] = {}
+    for session, hints in by_session.items():
+        for hint in hints:
+            names.setdefault(hint, []).append(session)
+    shared = [
+        Hint(f"In {len(found)} of {len(by_session)} sessions: {hint.text}", hint.means_driving)
+        for hint, found in names.items()
+        if len(found) > 1
+    ]
+    return shared + [
+        Hint(f"{found[0]}: {hint.text}", hint.means_driving) for hint, found in names.items() if len(found) == 1
+    ]
+
+
+def _asks_for_places(results: Results) -> bool:
+    """Return whether a table asks to drive to more places."""
+    return any(band.needed for session in results.sessions for r in session.estimators.values() for band in r.shots)
+
+
+def _compared(results: Results, session: SessionResult) -> frozenset[str]:
+    """Return the estimators on which a paired verdict against dead reckoning stands above the hints."""
+    return frozenset(
+        record.estimator
+        for record in results.comparisons
+        if record.against == DEAD_RECKONING
+        and record.measure == "position_rms_m"
+        and record.session in (None, session.name)
+    )
+
+
+def _session_hints(session: SessionResult, compared: frozenset[str], system: UnitSystem) -> Iterator[Hint]:
     yield from _findings(session)
     if session.evidence in "CD":
         yield Hint("Lay out surveyed marks and stop on them, or nothing can be said in metres.", True)
     yield from _broken_reference(session.reference)
-    yield from _worse_than_dead_reckoning(session.estimators, system)
+    alone = {name: result for name, result in session.estimators.items() if name not in compared}
+    yield from _worse_than_dead_reckoning(alone, system)
     yield from _outlying_drift(session.estimators, system)
     for name, result in session.estimators.items():
         if result.corrections is not None:

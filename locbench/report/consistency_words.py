@@ -16,6 +16,21 @@ _SAID_BY = {
     RemarkCode.FIXES_FURTHER: RemarkCode.ERRORS_LARGER,
     RemarkCode.FIXES_CLOSER: RemarkCode.ERRORS_SMALLER,
 }
+_NOISE = frozenset(
+    {RemarkCode.ERRORS_LARGER, RemarkCode.ERRORS_SMALLER, RemarkCode.FIXES_FURTHER, RemarkCode.FIXES_CLOSER}
+)
+_AT_ODDS = {
+    frozenset({RemarkCode.ERRORS_LARGER, RemarkCode.FIXES_CLOSER}): (
+        "is surer of its pose than it is right, yet its fixes lie closer to it than it expects: tags and belief are "
+        "off alike, as from tags that hang elsewhere, or its tag noise is too large and its motion noise too small"
+    ),
+    frozenset({RemarkCode.ERRORS_SMALLER, RemarkCode.FIXES_FURTHER}): (
+        "is right more closely than it claims, yet its fixes lie further off than it expects: its tag noise is too "
+        "small and its motion noise too large"
+    ),
+}
+# A fusion file may name its own.
+_ITS_NOISE = "its tag noise or its motion noise (a [motion_noise] in the fusion file goes before the robot's)"
 
 
 def consistency_hints(name: str, result: EstimatorResult, consistency: Consistency) -> Iterator[str]:
@@ -33,7 +48,12 @@ def consistency_hints(name: str, result: EstimatorResult, consistency: Consisten
         return
     shown = estimator_words(name)
     codes = {remark.code for remark in consistency.remarks}
-    for code in dict.fromkeys(remark.code for remark in consistency.remarks):
+    contradiction = _AT_ODDS.get(frozenset(codes & _NOISE))
+    if contradiction is not None and result.correction_mode == "kalman":
+        # two lines would order opposite things
+        yield f"{shown} {contradiction}."
+        codes = codes - _NOISE
+    for code in dict.fromkeys(remark.code for remark in consistency.remarks if remark.code in codes):
         moves_a_pose = result.correction_mode in (None, "kalman") or code not in _ON_ERRORS
         if moves_a_pose and _SAID_BY.get(code) not in codes:
             yield f"{shown} {_words(name, [remark for remark in consistency.remarks if remark.code is code])}"
@@ -60,23 +80,23 @@ def _words(name: str, remarks: Sequence[Remark]) -> str:
         case RemarkCode.ERRORS_LARGER:
             return (
                 f"is surer than it is right: its errors are larger than it claims (NEES {value}{honest}). "
-                "Raise its tag noise or the robot's motion noise."
+                f"Raise {_ITS_NOISE}."
             )
         case RemarkCode.ERRORS_SMALLER:
             return (
                 f"is too cautious: its errors are smaller than it claims (NEES {value}{honest}). "
-                "One can lower its tag noise or the robot's motion noise."
+                f"One can lower {_ITS_NOISE}."
             )
         case RemarkCode.FIXES_FURTHER:
             return (
                 f"is surer than it is right: even the typical fix lies further from its belief than it claims "
-                f"({value} times the honest NIS{_interval(remark)}). Raise its tag noise or the robot's motion noise."
+                f"({value} times the honest NIS{_interval(remark)}). Raise {_ITS_NOISE}."
             )
         case RemarkCode.FIXES_CLOSER:
             return (
                 f"is too cautious: the typical fix lies closer to its belief than it claims "
                 f"({value} times the honest NIS{_interval(remark)}). "
-                "One can lower its tag noise or the robot's motion noise."
+                f"One can lower {_ITS_NOISE}."
             )
         case RemarkCode.TRUTH_LOCKED_OUT:
             return _lockouts(remarks)

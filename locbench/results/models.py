@@ -234,7 +234,7 @@ class ReferenceRecord(Record):
     uncertainty per coordinate there.
     """
 
-    kind: Literal["dense truth", "marks"]
+    kind: Literal["dense truth", "marks", "dense truth and marks"]
     share_known: float
     position_std_m: UncertainNumber
     intervals: list[ReferenceInterval]

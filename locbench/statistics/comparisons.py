@@ -119,7 +119,9 @@ def _combined(first: float, second: float, correlation: float) -> float:
     return math.sqrt(max(0.0, first**2 + second**2 - 2.0 * correlation * first * second))
 
 
-def judge_comparison(session_differences: FloatArray, part_differences: FloatArray) -> ComparisonVerdict:
+def judge_comparison(
+    session_differences: FloatArray, part_differences: FloatArray, overall: float | None = None
+) -> ComparisonVerdict:
     """Return the verdict on paired differences of errors; negative means smaller, so better.
 
     Both are judged by the exact two-sided sign-flip test, at most 4 %.
@@ -131,10 +133,17 @@ def judge_comparison(session_differences: FloatArray, part_differences: FloatArr
     part_differences
         (K,) of the parts of the way between marks. With fewer than six sessions they decide, and the verdict is no
         more than that one was better over most of the way in these runs.
+    overall
+        The difference that is shown. Where it points the other way, one large error outweighs many small gains, and
+        neither is called better.
     """
-    if len(session_differences) >= FEWEST_SESSIONS:
-        return _judged(session_differences, ComparisonVerdict.BETTER, ComparisonVerdict.WORSE)
-    return _judged(part_differences, ComparisonVerdict.BETTER_HERE, ComparisonVerdict.WORSE_HERE)
+    enough = len(session_differences) >= FEWEST_SESSIONS
+    differences = session_differences if enough else part_differences
+    if overall is not None and overall * float(np.sum(differences)) < 0.0:
+        return ComparisonVerdict.NO_CLEAR_GAIN
+    if enough:
+        return _judged(differences, ComparisonVerdict.BETTER, ComparisonVerdict.WORSE)
+    return _judged(differences, ComparisonVerdict.BETTER_HERE, ComparisonVerdict.WORSE_HERE)
 
 
 def _judged(differences: FloatArray, better: ComparisonVerdict, worse: ComparisonVerdict) -> ComparisonVerdict:

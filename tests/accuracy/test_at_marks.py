@@ -7,15 +7,17 @@ from locbench.accuracy import biased_marks, repeatability_at_marks
 UNAIDED = frozenset({"dead_reckoning"})
 
 
-def _visited(errors, std=0.002):
-    """Visits of the marks A, B, ... in turn with these position errors."""
-    reference = np.column_stack([np.arange(len(errors)), np.zeros((len(errors), 2))]).astype(float)
+def _visited(errors, std=0.002, places=None):
+    """Visits with these position errors, of marks in turn or at these places along x."""
+    along = np.arange(len(errors)) if places is None else np.array(places)
+    reference = np.column_stack([along, np.zeros((len(errors), 2))]).astype(float)
     believed = reference + np.column_stack([errors, np.zeros(len(errors))])
     return comparison(believed, reference, (std, 0.001))
 
 
 def test_marks_visited_once_are_left_out():
-    found = repeatability_at_marks([_visited(np.array([[0.01, 0.0], [0.02, 0.0], [0.03, 0.0]]))], ["ABA"], np.inf)
+    errors = np.array([[0.01, 0.0], [0.02, 0.0], [0.03, 0.0]])
+    found = repeatability_at_marks([_visited(errors, places=[0, 1, 0])], ["ABA"], np.inf)
     assert [(one.mark, one.visits, one.sessions) for one in found] == [("A", 2, 1)]
     assert found[0].accuracy_m.value == pytest.approx(0.02)
     # both visits lie 1 cm from their middle, so the distances have no spread
@@ -24,6 +26,15 @@ def test_marks_visited_once_are_left_out():
     assert found[0].bias_x_m.ci95 is None
     assert "6 are needed" in found[0].bias_x_m.why
     assert found[0].heading_accuracy_rad.value == pytest.approx(0.0)
+
+
+def test_a_mark_is_its_place_not_its_name():
+    """Of another field, or without names and so numbered by row, the same name is another place."""
+    twice = np.array([[0.01, 0.0], [0.02, 0.0]])
+    elsewhere = [_visited(twice, places=[0, 1]), _visited(twice, places=[2, 3])]
+    assert repeatability_at_marks(elsewhere, [["row 1", "row 2"]] * 2, np.inf) == []
+    (found,) = repeatability_at_marks([_visited(twice, places=[5, 5])], [["row 1", "row 2"]], np.inf)
+    assert (found.mark, found.visits) == ("row 1", 2)
 
 
 def test_sessions_are_taken_together_and_six_visits_give_an_interval():

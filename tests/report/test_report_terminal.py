@@ -209,7 +209,9 @@ def test_imperial_units(evaluation_a):
 
 
 def test_several_sessions_have_a_common_table(evaluation_of_two):
-    text = printed(evaluation_of_two.results, width=120)
+    monday, other = evaluation_of_two.results.sessions
+    many = monday.model_copy(update={"estimators_left_out": {f"filter_{index}": "no tags" for index in range(20)}})
+    text = printed(evaluation_of_two.results.model_copy(update={"sessions": [many, other]}), width=120)
     assert "All sessions together" in text
     assert "Monday" in text
     assert "the HTML report has all of them" in text

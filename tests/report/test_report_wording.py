@@ -7,7 +7,7 @@ from hand_built import FILTER, MARKUP_NAME, SCRIPT_NAME, Evaluation, evaluation,
 
 from locbench.report import headline, where_to_look_next
 from locbench.report.wording import CAUTION, session_facts
-from locbench.results import Results
+from locbench.results import ComparisonRecord, Results
 from locbench.statistics import Remark, RemarkCode, judge_consistency, unavailable
 from locbench.units import UnitSystem
 
@@ -126,8 +126,54 @@ def test_next_steps_of_a_log_with_everything_in_it(evaluation_a):
 
 
 def test_next_steps_name_the_session_when_there_are_several(evaluation_of_two):
-    lines = where_to_look_next(evaluation_of_two.results)
-    assert sum(line.startswith("Monday: ") for line in lines) == sum(line.startswith(SCRIPT_NAME) for line in lines) > 3
+    monday, other = evaluation_of_two.results.sessions
+    fixes = other.estimators[FILTER].corrections.model_copy(update={"hurt": 2})
+    changed = other.estimators[FILTER].model_copy(update={"corrections": fixes})
+    other = other.model_copy(update={"estimators": other.estimators | {FILTER: changed}})
+    lines = where_to_look_next(evaluation_of_two.results.model_copy(update={"sessions": [monday, other]}))
+    # what both show is said once; what they differ in is said of each
+    assert sum(line.startswith("In 2 of 2 sessions: ") for line in lines) > 3
+    assert [line for line in lines if line.startswith("Monday: ")] == [
+        f"Monday: {FILTER}: 1 of 4 accepted fixes moved it away from the truth, 2 towards it. See the hurt row under "
+        "its errors over time in the report."
+    ]
+    assert any(line.startswith(f"{SCRIPT_NAME}: {FILTER}: 2 of 4 accepted fixes") for line in lines)
+
+
+def test_opposite_orders_are_joined_into_one_sentence(evaluation_a):
+    filter_ = evaluation_a.results.sessions[0].estimators[FILTER]
+    remarks = [
+        Remark(RemarkCode.ERRORS_LARGER, number(3.5), (0.6, 1.4), None, None),
+        Remark(RemarkCode.FIXES_CLOSER, number(0.89, 0.85, 0.94), None, None, None),
+    ]
+    consistency = filter_.consistency.model_copy(update={"remarks": remarks})
+    text = "\n".join(where_to_look_next(changed_filter(evaluation_a, consistency=consistency)))
+    assert f"{FILTER} is surer of its pose than it is right, yet its fixes lie closer" in text
+    assert f"{FILTER} is too cautious" not in text
+
+
+def test_a_comparison_of_pairs_replaces_the_hint_from_two_intervals(evaluation_a):
+    record = ComparisonRecord(
+        session=None,
+        estimator=MARKUP_NAME,
+        against="dead_reckoning",
+        measure="position_rms_m",
+        difference=number(0.1),
+        sessions=1,
+        parts=14,
+        verdict="worse_here",
+    )
+    compared = evaluation_a.results.model_copy(update={"comparisons": [record]})
+    assert not any("further off" in line for line in where_to_look_next(compared))
+
+
+def test_the_caution_stands_wherever_a_table_asks_to_drive(evaluation_a):
+    quiet = with_estimators(evaluation_a, findings=[], estimators_left_out={})
+    bands = [band.model_copy(update={"needed": 4}) for band in quiet.sessions[0].estimators[FILTER].shots[:1]]
+    estimators = {FILTER: quiet.sessions[0].estimators[FILTER].model_copy(update={"shots": bands})}
+    session = quiet.sessions[0].model_copy(update={"estimators": estimators})
+    six = [session.model_copy(update={"name": f"run {number}"}) for number in range(6)]
+    assert where_to_look_next(quiet.model_copy(update={"sessions": six}))[-1] == CAUTION
 
 
 def test_overlapping_intervals_are_not_called_a_difference(evaluation_a):

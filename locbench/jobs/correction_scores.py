@@ -7,6 +7,8 @@ import numpy as np
 
 from locbench.accuracy import longest_without_fix
 from locbench.arrays import FloatArray
+from locbench.config import FusionConfig
+from locbench.config.fusion import Trust
 from locbench.fusion import Corrections, Rule
 from locbench.jobs.judging import JUDGED_EVERY_S
 from locbench.jobs.replaying import EstimatorRun, SessionRun
@@ -19,6 +21,7 @@ from locbench.results import (
     ReferenceInterval,
     ReferenceRecord,
 )
+from locbench.session import Detections
 from locbench.shots import AimKicks
 from locbench.statistics import (
     CorrectionVerdict,
@@ -37,7 +40,9 @@ _NO_FIX = "no fix was applied"
 _NO_SLEW_RATE = "the shooter file gives no slew_rate"
 
 
-def correction_summary(run: SessionRun, estimator: EstimatorRun) -> CorrectionSummary | None:
+def correction_summary(
+    run: SessionRun, estimator: EstimatorRun, fusion: FusionConfig | None
+) -> CorrectionSummary | None:
     """Return what became of the detections offered to an estimator, or None if it takes none."""
     parts = [estimate.corrections for estimate in estimator.estimates if estimate.corrections is not None]
     if not parts:
@@ -53,6 +58,7 @@ def correction_summary(run: SessionRun, estimator: EstimatorRun) -> CorrectionSu
         rejected={str(rule): counts[rule] for rule in Rule if counts[rule]},
         **_verdict_counts(verdict for stretch in judgement.verdicts for verdict in stretch),
         unreferenced=_unreferenced(parts, judgement.known) if judged else None,
+        idle_rules=[] if fusion is None else _idle_rules(run.session.detections, fusion.trust),
         goals=[_goal_corrections(kicks, run) for kicks in judgement.kicks.values()],
         jump_rms_m=root_mean_square(jumps, effective_sample_size(jumps)),
         jump_max_m=largest(np.linalg.norm(jumps, axis=1)),
@@ -62,6 +68,20 @@ def correction_summary(run: SessionRun, estimator: EstimatorRun) -> CorrectionSu
         ),
         why=_why_no_verdict(judged, len(jumps)),
     )
+
+
+def _idle_rules(detections: Detections | None, trust: Trust) -> list[str]:
+    if detections is None:
+        return []
+    looked_at = {
+        Rule.RANGE: (trust.maximum_range, detections.range_m),
+        Rule.VIEW_ANGLE: (trust.maximum_view_angle, detections.view_angle_rad),
+    }
+    return [
+        str(rule)
+        for rule, (limit, reported) in looked_at.items()
+        if limit is not None and not np.isfinite(reported).any()
+    ]
 
 
 def _why_no_verdict(judged: bool, accepted: int) -> dict[str, str]:

@@ -102,7 +102,7 @@ def _estimator(run: SessionRun, name: str) -> EstimatorResult:
     if drift is None:
         why["drift"] = "no two references with a heading between which this estimator had a pose"
     applies = fusion is not None and fusion.correction.mode is not CorrectionMode.NONE
-    corrections = correction_summary(run, estimator) if applies else None
+    corrections = correction_summary(run, estimator, fusion) if applies else None
     if corrections is None:
         why["corrections"] = "this estimator takes no corrections"
     honesty = consistency(run, name)

@@ -196,6 +196,11 @@ def _corrections(name: str, result: EstimatorResult, fixes: CorrectionSummary) -
     if fixes.offered == 0:
         yield Hint(f"{shown}: no fix lay inside the odometry log. Check the clocks of both.")
         return
+    for idle in fixes.idle_rules:
+        yield Hint(
+            f"{shown}: its rule {plain_text(idle)} had nothing to look at, because no fix of this log reports it. "
+            "Log it with the tags if the rule is to count."
+        )
     if fixes.accepted == 0:
         most = f" (most refused by the rule {plain_text(rule)})" if rule else ""
         yield Hint(f"{shown} used none of {fixes.offered} fixes{most}, so it is dead reckoning.")

@@ -68,7 +68,7 @@ def shots_table(estimator: str, shots: Sequence[BandShots], system: UnitSystem) 
             number_cell(band.lateral_rms_m, length),
             number_cell(band.along_rms_m, length),
             number_cell(band.hit_probability, SHARE_PERCENT),
-            count_cell(band.miss_rms_m.n),
+            NOTHING if band.miss_rms_m.value is None else count_cell(band.miss_rms_m.n),
             NOTHING if len(bases) == 1 or band.miss_rms_m.value is None else Cell(band.basis),
             count_cell(band.needed) if band.needed else NOTHING,
             count_cell(band.cannot_aim) if band.cannot_aim else NOTHING,
@@ -85,21 +85,26 @@ def shots_table(estimator: str, shots: Sequence[BandShots], system: UnitSystem) 
         Column("lateral", f"RMS {length.symbol}"),
         Column("along", f"RMS {length.symbol}"),
         Column("clean hits", "%"),
-        Column("n"),
+        Column("n", "behind miss"),
         Column("basis", align="left"),
         Column("more places", "needed"),
         Column("cannot aim", "places"),
     )
-    note = _NOTE if any(band.needed for band in shots) else ""
+    note = ""
+    if any(band.needed for band in shots):
+        note = _NOTE + (
+            _STANDING_IN if any(band.miss_rms_m.value is not None for band in shots) else _NOTHING_STANDS_IN
+        )
     title = f"Shots aimed from {plain_text(estimator)}" + (f" ({bases[0]})" if len(bases) == 1 else "")
     return without_empty_columns(TextTable(title, columns, rows, note=note))
 
 
-_NOTE = (
-    "Measured figures take 20 independent shots from the band. Below that the few that were seen stand on the left, "
-    "and on the right what the estimator's own covariance predicts, if its errors do not belie it. For dead reckoning "
-    "alone, errors measured elsewhere may be transported into the band."
+_NOTE = "Measured figures take 20 independent shots from the band. Below that the few that were seen stand on the left"
+_STANDING_IN = (
+    ", and on the right what the estimator's own covariance predicts, if its errors do not belie it. For dead "
+    "reckoning alone, errors measured elsewhere may be transported into the band."
 )
+_NOTHING_STANDS_IN = "; nothing can stand in for more of them, for the reason below the tables."
 
 
 def _seen_cells(band: BandShots, length: DisplayUnit) -> tuple[Cell, Cell]:

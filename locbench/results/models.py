@@ -123,7 +123,8 @@ class GoalCorrections(Record):
 class CorrectionSummary(Record):
     """What became of the detections offered; offered = accepted + the sum of rejected.
 
-    `unreferenced` counts those undecided because nothing tells where the robot was at the time.
+    `unreferenced` counts those undecided because nothing tells where the robot was at the time. `idle_rules` are trust
+    rules that never could refuse anything, because the log does not report what they look at.
     """
 
     offered: int
@@ -134,6 +135,7 @@ class CorrectionSummary(Record):
     neutral: int | None
     undecided: int | None
     unreferenced: int | None
+    idle_rules: list[str] = []
     goals: list[GoalCorrections]
     jump_rms_m: UncertainNumber
     jump_max_m: UncertainNumber

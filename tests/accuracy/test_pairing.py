@@ -91,3 +91,14 @@ def test_errors_that_rise_and_fall_together_leave_a_narrower_difference():
     apart = PairedErrors(shared, 2.0 * own, part)
     narrow, wide = (paired_difference([pair], *RMS).difference.ci95 for pair in (together, apart))
     assert narrow[1] - narrow[0] < 0.7 * (wide[1] - wide[0])
+
+
+def test_one_large_error_the_other_way_leaves_no_verdict():
+    """Ours is worse in fourteen parts of fifteen, and by far better in the last: neither is called better."""
+    ours = np.append(np.full(14, 0.05), 0.9)[:, np.newaxis]
+    theirs = np.append(np.full(14, 0.02), 1.0)[:, np.newaxis]
+    pair = PairedErrors(ours, theirs, np.arange(15))
+    sizes = [float(np.sqrt(np.mean(part**2))) for part in (ours, theirs)]
+    found = paired_difference([pair], *(measured(size, None, 15, "rms", "few") for size in sizes))
+    assert found.difference.value < 0.0
+    assert found.verdict is ComparisonVerdict.NO_CLEAR_GAIN

@@ -1,6 +1,7 @@
 import json
 
 import numpy as np
+import pandas as pd
 import pytest
 from logs import MARKS, SmallLog
 
@@ -306,3 +307,56 @@ def test_marks_that_all_lie_outside_the_log_count_as_none(tmp_path):
     # parts of the truth of a twentieth of the way, not one a second
     assert reckoned.drift.segment_length_m.value == pytest.approx(8 * np.hypot(0.5, 0.1) / 20, rel=0.1)
     assert sum(shot.seen.miss_rms_m.n for shot in reckoned.shots) == 8
+
+
+def test_a_filter_that_applies_nothing_counts_as_dead_reckoning_does(tmp_path):
+    folder = _full(tmp_path / "log").write()
+    (tmp_path / "none.toml").write_text('name = "watcher"\n[correction]\nmode = "none"\n')
+    found = evaluate([folder], [tmp_path / "none.toml"]).results.sessions[0].estimators
+    watcher, reckoned = found["watcher"].truth.position_rms_m, found["dead_reckoning"].truth.position_rms_m
+    assert watcher.value == pytest.approx(reckoned.value)
+    assert (watcher.ci95, watcher.independent) == (reckoned.ci95, reckoned.independent)
+
+
+def _without_headings(log):
+    log.tables["truth.csv"] = log.tables["truth.csv"].drop(columns="h")
+    log.parts["truth"] = log.parts["truth"].replace('heading = { column = "h", unit = "deg" }\n', "")
+    return log
+
+
+def _pressed_on_its_way(log):
+    """Presses at 3 and 6 s on places that the robot really passes."""
+    rows = np.searchsorted(log.time, [3.0, 6.0])
+    table = {"t": log.time[rows], "x": log.poses[rows, 0], "y": log.poses[rows, 1]}
+    log.tables["marks.csv"] = pd.DataFrame({**table, "h": np.degrees(log.poses[rows, 2])})
+    log.parts["marks"] = (
+        '[marks]\nfile = "marks.csv"\ntime = { column = "t", unit = "s" }\nx = { column = "x", unit = "m" }\n'
+        'y = { column = "y", unit = "m" }\nheading = { column = "h", unit = "deg" }\n'
+        'position_std = "2 mm"\nheading_std = "0.3 deg"\n'
+    )
+    return log
+
+
+def test_marks_fill_what_a_truth_does_not_tell(tmp_path):
+    """A truth that ends early, or has no headings, must not make a log with marks worth less than without it."""
+    early = _pressed_on_its_way(_full(tmp_path / "early"))
+    early.tables["truth.csv"] = early.tables["truth.csv"].query("t_ms <= 1500")
+    headless = _without_headings(_pressed_on_its_way(_full(tmp_path / "headless")))
+    whole = evaluate([_pressed_on_its_way(_full(tmp_path / "whole")).write()]).results.sessions[0]
+    assert (whole.reference.kind, whole.reference.intervals) == ("dense truth", [])
+    for log in (early, headless):
+        session = evaluate([log.write()]).results.sessions[0]
+        assert session.reference.kind == "dense truth and marks"
+        assert [interval.broken for interval in session.reference.intervals] == [False, False]
+        fixes = session.estimators["default_kalman"].corrections
+        # nothing is known of the way after 6 of the 8 s but by a truth
+        assert fixes.unreferenced <= 0.26 * fixes.accepted
+        shots = fixes.goals[0]
+        assert shots.neutral + shots.helped + shots.hurt >= 0.74 * fixes.accepted
+
+
+def test_a_rule_that_has_nothing_to_look_at_is_named(tmp_path):
+    (tmp_path / "strict.toml").write_text('name = "strict"\n[trust]\nmaximum_view_angle = "60 deg"\n')
+    folder = _full(tmp_path / "log").write()
+    fixes = evaluate([folder], [tmp_path / "strict.toml"]).results.sessions[0].estimators["strict"].corrections
+    assert fixes.idle_rules == ["view_angle"]

@@ -21,6 +21,7 @@ from locbench.report.wording import (
     against_best_reference,
     estimator_words,
     fusing,
+    marks_outside,
     without_fixes,
 )
 from locbench.results import CorrectionSummary, EstimatorResult, ReferenceRecord, Results, SessionResult
@@ -102,7 +103,7 @@ def _compared(results: Results, session: SessionResult) -> frozenset[str]:
 
 def _session_hints(session: SessionResult, compared: frozenset[str], system: UnitSystem) -> Iterator[Hint]:
     yield from _findings(session)
-    if session.evidence in "CD":
+    if session.evidence in "CD" and not marks_outside(session):
         yield Hint("Lay out surveyed marks and stop on them, or nothing can be said in metres.", True)
     yield from _broken_reference(session.reference)
     alone = {name: result for name, result in session.estimators.items() if name not in compared}

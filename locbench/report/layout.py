@@ -1,6 +1,6 @@
 """The tables of estimators, fixes, drift and findings."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from locbench.report.judging_tables import verdicts_cell
 from locbench.report.numbers import (
@@ -207,13 +207,21 @@ def drift_table(session: SessionResult, system: UnitSystem) -> TextTable:
     notes = [_DRIFT_NOTE] if corrected else []
     # all estimators drove the same way, so the first one that has the segments speaks for all
     drifts = [result.drift for result in session.estimators.values() if result.drift is not None]
-    notes += [
-        f"{' and '.join(group).capitalize()} never varied apart here, so errors per each of them are one thing seen "
-        "twice: only a drive that varies them tells which it grows with."
-        for group in (drifts[0].confounded if drifts else [])
-    ]
+    notes += [_confounded_words(group) for group in (drifts[0].confounded if drifts else [])]
     note = " ".join(notes)
     return TextTable("Drift over segments between references", columns, rows, note=note)
+
+
+def _confounded_words(group: Sequence[str]) -> str:
+    if len(group) > 2:
+        return (
+            f"{', '.join(group[:-1]).capitalize()} and {group[-1]} are made up of each other here, as at one speed and "
+            "one turn rate: what the error grows with cannot be told."
+        )
+    return (
+        f"{' and '.join(group).capitalize()} never varied apart here, so errors per each of them are one thing seen "
+        "twice: only a drive that varies them tells which it grows with."
+    )
 
 
 def findings_table(session: SessionResult) -> TextTable:

@@ -40,6 +40,7 @@ __all__ = [
     "estimator_words",
     "fusing",
     "headline",
+    "marks_outside",
     "session_facts",
     "without_fixes",
 ]
@@ -266,15 +267,27 @@ def _missing(band: BandShots) -> str:
     return f"{misses} of {hit.n} shots {'misses' if misses == 1 else 'miss'}"
 
 
+def marks_outside(session: SessionResult) -> bool:
+    """Return whether the log has mark visits, but by their clock none of the odometry log's time."""
+    outside = [f for f in session.findings if f.code == "outside_log" and "mark visits" in f.message]
+    return session.evidence in "CD" and bool(outside)
+
+
+def _remedy(session: SessionResult) -> str:
+    if marks_outside(session):
+        return "the mark visits lie outside the odometry log, so check the clocks of both"
+    return "lay out marks"
+
+
 def _without_reference(session: SessionResult, system: UnitSystem) -> str:
     if session.evidence == "D":
         return (
             "without marks, truth or tags there is nothing to compare the odometry with, so no drift in metres "
-            "and no hit share; lay out marks."
+            f"and no hit share; {_remedy(session)}."
         )
     sentence = (
         "without marks or truth there is no drift in metres, no verdict on single fixes and no hit share; "
-        "lay out marks. "
+        f"{_remedy(session)}. "
         "What can be said: "
     )
     facts = [

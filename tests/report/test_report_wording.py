@@ -102,6 +102,17 @@ def test_headline_says_when_a_share_is_predicted_and_when_it_rests_on_many_place
     assert "33 % of shots miss on localization alone (predicted, not measured) (hit share 35–86 %)." in text
 
 
+def test_marks_on_another_clock_are_not_asked_for_again(evaluation_c):
+    session = evaluation_c.results.sessions[0]
+    outside = session.findings[0].model_copy(
+        update={"code": "outside_log", "message": "15 mark visits lie outside the odometry log and were left out"}
+    )
+    results = with_estimators(evaluation_c, findings=[outside])
+    assert "the mark visits lie outside the odometry log, so check the clocks of both" in headline(results, METRIC)
+    assert not any("Lay out" in line for line in where_to_look_next(results))
+    assert "lay out marks" in headline(evaluation_c.results, METRIC)
+
+
 def test_unprintable_characters_of_a_name_do_not_reach_the_answer(evaluation_c):
     session = evaluation_c.results.sessions[0]
     changed = {"x\x1b[31m\ny": session.estimators[FILTER]}

@@ -46,6 +46,10 @@ class Comparison:
     def __len__(self) -> int:
         return len(self.time_s)
 
+    def chosen(self, rows: IntArray) -> "Comparison":
+        """Return the comparisons of these rows alone."""
+        return Comparison(**{f.name: getattr(self, f.name)[rows] for f in fields(Comparison)})
+
     @property
     def error(self) -> FloatArray:
         """(K, 3) believed minus reference, field frame, headings wrapped."""
@@ -137,8 +141,7 @@ def against_truth(estimate: Estimate, motion: Motion, reference: Reference, stre
     """Return the comparison at every reference time of one stretch; arguments as `against_marks`."""
     inside = np.flatnonzero((reference.time_s >= motion.time_s[0]) & (reference.time_s <= motion.time_s[-1]))
     sampled = sample_track(estimate.track, motion, estimate.noise, reference.time_s[inside])
-    stds = np.array([reference.position_std_m, reference.position_std_m, reference.heading_std_rad])
-    covariance = np.tile(np.diag(stds**2), (len(inside), 1, 1))
+    covariance = np.tile(reference.covariance, (len(inside), 1, 1))
     return _comparison(sampled, reference.pose[inside], covariance, motion, stretch, inside)
 
 

@@ -6,7 +6,7 @@ Source: Sturm, Engelhard, Endres, Burgard & Cremers, IROS 2012 (relative pose er
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal
 
@@ -97,8 +97,7 @@ def equal_parts(comparison: Comparison, parts: int) -> Comparison:
         share = max(1, round(parts * length / max(sum(lengths), 1e-12)))
         wanted = np.linspace(path[0], path[-1], share + 1)
         kept.append(rows[np.unique(np.clip(np.searchsorted(path, wanted), 0, len(rows) - 1))])
-    rows = np.concatenate(kept)
-    return Comparison(**{f.name: getattr(comparison, f.name)[rows] for f in fields(Comparison)})
+    return comparison.chosen(np.concatenate(kept))
 
 
 def outlying_segments(segments: DriftSegments) -> IntArray:

@@ -1,7 +1,7 @@
 """Two estimators' errors at the same places: what a comparison between them rests on."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -80,11 +80,7 @@ def paired_comparisons(ours: Comparison, theirs: Comparison, part: IntArray) -> 
     """
     rows = np.flatnonzero(ours.covered & theirs.covered)
     rows = rows[:: max(1, -(-len(rows) // _MOST_ROWS))]
-    return _at(ours, rows), _at(theirs, rows), part[rows]
-
-
-def _at(comparison: Comparison, rows: IntArray) -> Comparison:
-    return Comparison(**{f.name: getattr(comparison, f.name)[rows] for f in fields(Comparison)})
+    return ours.chosen(rows), theirs.chosen(rows), part[rows]
 
 
 def paired_difference(

@@ -21,6 +21,7 @@ from locbench.jobs.replaying import EstimatorRun, SessionRun
 from locbench.results import Consistency, PooledConsistency
 from locbench.session import Session
 from locbench.statistics import (
+    FEWEST_SESSIONS,
     Remark,
     band_of_draws,
     chi_square_mean_band,
@@ -35,7 +36,6 @@ __all__ = ["consistency", "pooled_consistency"]
 
 _NOT_WHITE = "without a Kalman gain the innovations follow from each other, so they give no band"
 _NO_REFERENCE = "no reference, or the estimator gives no covariance"
-_FEWEST_SESSIONS = 6
 
 
 def consistency(run: SessionRun, name: str) -> Consistency:
@@ -114,7 +114,7 @@ def pooled_consistency(estimators: Sequence[EstimatorRun]) -> PooledConsistency:
             nees_mean=unavailable(_NO_REFERENCE, method=method), nees_band95=None, why={"nees_band95": _NO_REFERENCE}
         )
     mean = measured(sum(squared) / sum(size), None, len(squared), method, "see the band beside it")
-    if len(squared) < _FEWEST_SESSIONS:
-        few = f"fewer than {_FEWEST_SESSIONS} sessions with a reference"
+    if len(squared) < FEWEST_SESSIONS:
+        few = f"fewer than {FEWEST_SESSIONS} sessions with a reference"
         return PooledConsistency(nees_mean=mean, nees_band95=None, why={"nees_band95": few})
     return PooledConsistency(nees_mean=mean, nees_band95=chi_square_mean_band(1.0, sum(size)), why={})

@@ -106,9 +106,9 @@ def _goal_corrections(kicks: Sequence[AimKicks], run: SessionRun) -> GoalCorrect
     verdicts = [verdict for part in kicks for verdict in part.verdict]
     size = np.concatenate([part.kick_rad for part in kicks])
     size = size[np.isfinite(size)]
-    judged = any(verdict is not None for verdict in verdicts) or any(judge is not None for judge in run.judges)
+    judged = any(judge is not None for judge in run.judges)
     slew = None if run.shooter is None else run.shooter.turret.slew_rate
-    why = _why_no_verdict(judged, sum(verdict is not None for verdict in verdicts) if judged else 0)
+    why = _why_no_verdict(judged, sum(verdict is not None for verdict in verdicts))
     if slew is None:
         why["follow_max_s"] = _NO_SLEW_RATE
     return GoalCorrections(

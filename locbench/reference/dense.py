@@ -29,11 +29,15 @@ class Reference:
         """Return poses (M, 3), linearly interpolated; NaN outside the track and in its gaps."""
         return interpolate_poses(self.time_s, self.pose, self.gap_before, times_s)
 
+    @property
+    def covariance(self) -> FloatArray:
+        """(3, 3) of every pose."""
+        return np.diag(np.array([self.position_std_m, self.position_std_m, self.heading_std_rad]) ** 2)
+
     def at(self, times_s: FloatArray) -> KnownPoses:
         """Return the poses at M times with their covariances; nothing is known outside the track and in its gaps."""
         pose = self.poses_at(times_s)
-        variances = np.array([self.position_std_m, self.position_std_m, self.heading_std_rad]) ** 2
-        covariance = np.tile(np.diag(variances), (len(pose), 1, 1))
+        covariance = np.tile(self.covariance, (len(pose), 1, 1))
         covariance[~np.isfinite(pose[:, 0])] = np.nan
         return KnownPoses(pose, covariance)
 

@@ -12,6 +12,7 @@ from locbench.statistics.intervals import (
     mean_square_freedom,
     quantile_interval,
     rms_interval,
+    too_little_freedom,
 )
 from locbench.statistics.uncertain import UncertainNumber, measured, unavailable
 
@@ -26,7 +27,6 @@ __all__ = [
 
 _FEWEST_FOR_AN_INTERVAL = 6
 _FEWEST_FOR_R95 = 20
-_FEWEST_FREEDOM = 4
 
 
 def _too_few(independent: float) -> str | None:
@@ -35,14 +35,6 @@ def _too_few(independent: float) -> str | None:
     return (
         f"no interval: errors of one run hang together, so these are worth {independent:.1f} independent ones; "
         f"{_FEWEST_FOR_AN_INTERVAL} are needed"
-    )
-
-
-def _carried_by_a_few(freedom: float) -> str | None:
-    if freedom >= _FEWEST_FREEDOM:
-        return None
-    return (
-        f"no interval: a few large errors carry the figure ({freedom:.1f} degrees of freedom, {_FEWEST_FREEDOM} needed)"
     )
 
 
@@ -69,7 +61,7 @@ def root_mean_square(errors: FloatArray, independent: float, reference_variance:
         return unavailable("no comparison with a reference", method=method)
     value = math.sqrt(float(np.mean(_radii(errors) ** 2)))
     freedom = mean_square_freedom(errors, independent)
-    why = _too_few(independent) or _carried_by_a_few(freedom)
+    why = _too_few(independent) or too_little_freedom(freedom, "a few large errors")
     if why is not None:
         return measured(value, None, count, method, why, freedom)
     lower, upper = rms_interval(value, freedom)

@@ -6,14 +6,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from locbench.arrays import FloatArray
-from locbench.statistics.intervals import rms_interval
+from locbench.statistics.intervals import rms_interval, too_little_freedom
 from locbench.statistics.uncertain import UncertainNumber, measured
 
 __all__ = ["FEWEST_SESSIONS", "mean_of_sessions", "root_mean_square_of_sessions"]
 
 # From here on the session is the unit of resampling, and one estimator may be called better than another.
 FEWEST_SESSIONS = 6
-_FEWEST_FREEDOM = 4.0
 
 
 def root_mean_square_of_sessions(errors: Sequence[FloatArray], reference_variance: float = 0.0) -> UncertainNumber:
@@ -37,7 +36,7 @@ def root_mean_square_of_sessions(errors: Sequence[FloatArray], reference_varianc
     counts = np.array([float(len(part)) for part in errors])
     value = math.sqrt(float(np.average(squares, weights=counts)))
     freedom = _freedom(squares, counts)
-    why = _carried_by_a_few(freedom)
+    why = too_little_freedom(freedom, "a few sessions")
     if why is not None:
         return measured(value, None, int(np.sum(counts)), method, why, freedom)
     lower, upper = rms_interval(value, freedom)
@@ -54,7 +53,7 @@ def mean_of_sessions(radii: Sequence[FloatArray]) -> UncertainNumber:
     means, counts = np.array([np.mean(part) for part in radii]), np.array([float(len(part)) for part in radii])
     value = float(np.average(means, weights=counts))
     freedom = _freedom(means**2, counts)
-    why = _carried_by_a_few(freedom)
+    why = too_little_freedom(freedom, "a few sessions")
     interval = None if why else rms_interval(value, freedom)
     return measured(value, interval, int(np.sum(counts)), method, why, freedom)
 
@@ -66,11 +65,3 @@ def _freedom(squares: FloatArray, weights: FloatArray) -> float:
         return sessions
     variance = float(np.average((squares - mean) ** 2, weights=weights)) * len(squares) / (len(squares) - 1.0)
     return sessions if variance == 0.0 else min(sessions, 2.0 * sessions * mean**2 / variance)
-
-
-def _carried_by_a_few(freedom: float) -> str | None:
-    if freedom >= _FEWEST_FREEDOM:
-        return None
-    return (
-        f"no interval: a few sessions carry the figure ({freedom:.1f} degrees of freedom, {_FEWEST_FREEDOM:.0f} needed)"
-    )

@@ -18,9 +18,11 @@ __all__ = [
     "proportion_interval",
     "quantile_interval",
     "rms_interval",
+    "too_little_freedom",
     "wilson_interval",
 ]
 
+_FEWEST_FREEDOM = 4
 NORMAL_95 = float(special.ndtri(0.975))
 _ONE_SIDED = 0.035
 
@@ -112,6 +114,13 @@ def mean_square_freedom(errors: FloatArray, independent: float) -> float:
     if relative_variance == 0.0:
         return independent
     return min(independent, 2.0 * effective_mean_size(sizes) / relative_variance)
+
+
+def too_little_freedom(freedom: float, carriers: str) -> str | None:
+    """Return why so few degrees of freedom give no interval, or None; `carriers` says in words what is few."""
+    if freedom >= _FEWEST_FREEDOM:
+        return None
+    return f"no interval: {carriers} carry the figure ({freedom:.1f} degrees of freedom, {_FEWEST_FREEDOM} needed)"
 
 
 def rms_interval(rms: float, independent: float) -> tuple[float, float]:

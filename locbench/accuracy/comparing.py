@@ -119,8 +119,7 @@ def against_marks(estimate: Estimate, motion: Motion, marks: MarkVisits, stretch
     motion
         Its odometry.
     marks
-        All visits of the session; those outside the stretch are left out. One at its very last moment belongs to the
-        next stretch.
+        All visits of the session; those outside the stretch are left out.
     stretch
         Number of the stretch.
     """

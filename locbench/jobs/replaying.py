@@ -261,9 +261,14 @@ def _compared(
     estimates: Sequence[Estimate],
     references: References,
 ) -> Comparison:
-    """Return the comparisons of all stretches one after the other."""
+    """Return the comparisons of all stretches one after the other.
+
+    A reference at the moment where one stretch ends and the next begins counts once, in the later one.
+    """
     pairs = zip(estimates, motions, strict=True)
-    return joined([compare(estimate, motion, references, i) for i, (estimate, motion) in enumerate(pairs)])
+    found = joined([compare(estimate, motion, references, i) for i, (estimate, motion) in enumerate(pairs)])
+    _, from_behind = np.unique(found.source[::-1], return_index=True)
+    return found.chosen(np.sort(len(found) - 1 - from_behind))
 
 
 def _drift(visits: Comparison | None, truth: Comparison | None) -> DriftSegments | None:

@@ -179,8 +179,8 @@ class MarkVisits:
         return np.asarray(np.minimum(self.begin_s + _SETTLING_S, self.end_s))
 
     def inside(self, first_s: float, last_s: float) -> IntArray:
-        """Return the rows of the visits between two times, without one that begins at the very last moment."""
-        return np.flatnonzero((self.begin_s >= first_s) & (self.begin_s < last_s) & (self.end_s <= last_s))
+        """Return the rows of the visits between two times, both included."""
+        return np.flatnonzero((self.begin_s >= first_s) & (self.end_s <= last_s))
 
 
 @dataclass(frozen=True)

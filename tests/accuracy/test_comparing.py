@@ -251,11 +251,12 @@ def test_equal_parts_are_cut_stretch_by_stretch():
     assert segments.length_m.sum() == pytest.approx(total, rel=0.02)
 
 
-def test_a_press_between_two_stretches_belongs_to_the_second():
+def test_a_press_between_two_stretches_is_at_an_end_of_both():
     cut = DRIVE.time_s[200]
     press = _visits((cut, cut))
     first, second = DRIVE.within(DRIVE.time_s[0], cut), DRIVE.within(cut, DRIVE.time_s[-1])
-    assert len(against_marks(ESTIMATE, first, press, 0)) == 0
+    # the replay counts it once, see tests/jobs
+    assert len(against_marks(ESTIMATE, first, press, 0)) == 1
     found = against_marks(ESTIMATE, second, press, 1)
     assert found.source.tolist() == [0]
 

@@ -360,3 +360,22 @@ def test_a_rule_that_has_nothing_to_look_at_is_named(tmp_path):
     folder = _full(tmp_path / "log").write()
     fixes = evaluate([folder], [tmp_path / "strict.toml"]).results.sessions[0].estimators["strict"].corrections
     assert fixes.idle_rules == ["view_angle"]
+
+
+def test_a_press_at_the_very_end_counts_and_one_between_two_stretches_counts_once(tmp_path):
+    log = _pressed_on_its_way(_full(tmp_path / "log"))
+    rows = np.searchsorted(log.time, [4.0, 8.0])
+    table = {"t": log.time[rows], "x": log.poses[rows, 0], "y": log.poses[rows, 1], "h": np.degrees(log.poses[rows, 2])}
+    log.tables["marks.csv"] = pd.DataFrame(table)
+    x, y, heading = log.poses[rows[0]]
+    pose = f'x = "{x} m"\ny = "{y} m"\nheading = "{np.degrees(heading)} deg"'
+    log.parts["segments"] = (
+        '[[segments]]\nname = "first"\nstart = "0 s"\nend = "4 s"\n'
+        '[[segments]]\nname = "second"\nstart = "4 s"\nend = "8 s"\n'
+        f'[segments.start_pose]\n{pose}\nposition_std = "2 mm"\nheading_std = "0.3 deg"\n'
+    )
+    evaluation = evaluate([log.write()])
+    session = evaluation.results.sessions[0]
+    assert len(session.segments) == 2
+    assert session.estimators["dead_reckoning"].marks.count == 2
+    assert session.estimators["dead_reckoning"].truth.count == len(log.time)

@@ -28,6 +28,7 @@ from locbench.results import (
     SessionTracks,
     TagDrawing,
 )
+from locbench.session import NO_TAG, Detections
 from locbench.shots import AimKicks, Shots, clean_outline, opening_outline
 from locbench.statistics import CorrectionVerdict, chi_square_quantile
 
@@ -143,7 +144,7 @@ def _draw_estimator(run: SessionRun, estimator: EstimatorRun) -> EstimatorTrack:
         ellipses=[e for estimate in estimator.estimates for e in _ellipses(estimate, len(estimator.estimates))],
         truth_error=None if estimator.truth is None else _error_series(estimator.truth),
         mark_error=None if estimator.marks is None else _error_series(estimator.marks),
-        corrections=_draw_corrections(estimator),
+        corrections=_draw_corrections(run.session.detections, estimator),
         drift=[] if estimator.drift is None else _drift_points(estimator.drift),
         landings=[point for shots in estimator.shots for point in _landings(run, shots)],
     )
@@ -202,16 +203,26 @@ def _error_series(comparison: Comparison) -> ErrorSeries:
     )
 
 
-def _draw_corrections(estimator: EstimatorRun) -> CorrectionMarks | None:
+def _tag_labels(detections: Detections | None) -> dict[int, str]:
+    """Return row of the log -> "3+7" of every fix from several tags."""
+    if detections is None:
+        return {}
+    several = np.flatnonzero((detections.other_tags != NO_TAG).any(axis=1))
+    every = np.column_stack([detections.tag, detections.other_tags])
+    return {int(detections.row[i]): "+".join(str(tag) for tag in every[i] if tag != NO_TAG) for i in several}
+
+
+def _draw_corrections(detections: Detections | None, estimator: EstimatorRun) -> CorrectionMarks | None:
     parts = [estimate.corrections for estimate in estimator.estimates if estimate.corrections is not None]
     if not parts:
         return None
     verdicts: list[CorrectionVerdict | None] = [v for stretch in estimator.judgement.verdicts for v in stretch]
+    labels = _tag_labels(detections)
     outcomes = [str(rule) if rule is not None else "accepted" for part in parts for rule in part.rejected_by]
     return CorrectionMarks(
         time_s=[float(time) for part in parts for time in part.arrived_s],
         captured_s=[float(time) for part in parts for time in part.captured_s],
-        tag=[int(tag) for part in parts for tag in part.tag],
+        tag=[labels.get(int(row), int(tag)) for part in parts for row, tag in zip(part.row, part.tag, strict=True)],
         row=[int(row) for part in parts for row in part.row],
         jump_m=[round(float(jump), 6) for part in parts for jump in part.jump_m],
         outcome=outcomes,

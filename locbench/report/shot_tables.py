@@ -102,7 +102,8 @@ def shots_table(estimator: str, shots: Sequence[BandShots], system: UnitSystem) 
 _NOTE = "Measured figures take 20 independent shots from the band. Below that the few that were seen stand on the left"
 _STANDING_IN = (
     ", and on the right what the estimator's own covariance predicts, if its errors do not belie it. For dead "
-    "reckoning alone, errors measured elsewhere may be transported into the band."
+    "reckoning alone, errors measured elsewhere may be transported into the band. Where nothing corrects the "
+    "estimator, a session counts as one place."
 )
 _NOTHING_STANDS_IN = "; nothing can stand in for more of them, for the reason below the tables."
 

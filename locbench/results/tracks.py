@@ -95,6 +95,8 @@ class AimMarks(Record):
 class CorrectionMarks(Record):
     """Detections offered, at their arrival `time_s`; with capture time, tag, row of the log, and the jump caused.
 
+    A fix from several tags has their numbers with plus signs between.
+
     `outcome` is "accepted" or the rule that refused it.
 
     `verdict` is "helped", "hurt", "neutral", "undecided", or None if it was refused or cannot be judged.
@@ -103,7 +105,7 @@ class CorrectionMarks(Record):
 
     time_s: list[float]
     captured_s: list[float]
-    tag: list[int]
+    tag: list[int | str]
     row: list[int]
     jump_m: list[float]
     outcome: list[str]

@@ -379,3 +379,13 @@ def test_a_press_at_the_very_end_counts_and_one_between_two_stretches_counts_onc
     assert len(session.segments) == 2
     assert session.estimators["dead_reckoning"].marks.count == 2
     assert session.estimators["dead_reckoning"].truth.count == len(log.time)
+
+
+def test_a_fix_from_several_tags_is_told_by_all_of_them(tmp_path):
+    log = SmallLog(tmp_path).with_tags()
+    log.tables["tags.csv"]["id"] = ["1"] + ["1+2"] * (len(log.tables["tags.csv"]) - 1)
+    folder = log.write()
+    field = folder / "field.toml"
+    field.write_text(field.read_text().replace("[[marks]]", '[[tags]]\nid = 2\nx = "4 m"\ny = "1 m"\n[[marks]]', 1))
+    fixes = evaluate([folder]).tracks.sessions[0].estimators["default_kalman"].corrections
+    assert fixes.tag[:2] == [1, "1+2"]

@@ -1,7 +1,14 @@
 """How far off an estimator was: against marks, against dense truth, per metre, and against its own claims."""
 
 from locbench.accuracy.at_marks import MarkBias, MarkRepeatability, biased_marks, repeatability_at_marks
-from locbench.accuracy.comparing import Comparison, against_marks, against_truth, evenly, joined, visits_on_reference
+from locbench.accuracy.comparing import (
+    Comparison,
+    against_known,
+    against_marks,
+    against_truth,
+    joined,
+    visits_on_reference,
+)
 from locbench.accuracy.consistency import (
     innovation_ratios,
     mean_innovation_squared,
@@ -40,6 +47,7 @@ __all__ = [
     "PairedDifference",
     "PairedErrors",
     "ResidualNumbers",
+    "against_known",
     "against_marks",
     "against_truth",
     "biased_marks",
@@ -47,7 +55,6 @@ __all__ = [
     "drift_numbers",
     "drift_segments",
     "equal_parts",
-    "evenly",
     "innovation_ratios",
     "joined",
     "judged",

@@ -9,10 +9,10 @@ from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.fusion import Estimate, Sampled, sample_track
 from locbench.geometry import circular_mean, wrap_angle
 from locbench.odometry import Motion
-from locbench.reference import Judge, Reference
+from locbench.reference import KnownPoses, Reference
 from locbench.session import MarkVisits
 
-__all__ = ["Comparison", "against_marks", "against_truth", "evenly", "joined", "visits_on_reference"]
+__all__ = ["Comparison", "against_known", "against_marks", "against_truth", "joined", "visits_on_reference"]
 
 
 @dataclass(frozen=True)
@@ -144,12 +144,12 @@ def against_truth(estimate: Estimate, motion: Motion, reference: Reference, stre
     return _comparison(sampled, reference.pose[inside], covariance, motion, stretch, inside)
 
 
-def evenly(estimate: Estimate, motion: Motion, judge: Judge, spacing_s: float, stretch: int) -> Comparison:
-    """Return the comparison at evenly spaced times of one stretch; NaN references where the judge knows nothing."""
-    times = np.arange(motion.time_s[0], motion.time_s[-1], spacing_s)
-    known = judge.at(times)
-    sampled = sample_track(estimate.track, motion, estimate.noise, times)
-    return _comparison(sampled, known.pose, known.covariance, motion, stretch, np.arange(len(times)))
+def against_known(
+    estimate: Estimate, motion: Motion, times_s: FloatArray, known: KnownPoses, stretch: int
+) -> Comparison:
+    """Return the comparison at times (M,) of one stretch with what is known of them; NaN where that is nothing."""
+    sampled = sample_track(estimate.track, motion, estimate.noise, times_s)
+    return _comparison(sampled, known.pose, known.covariance, motion, stretch, np.arange(len(times_s)))
 
 
 def visits_on_reference(marks: MarkVisits, reference: Reference) -> MarkVisits:

@@ -10,7 +10,6 @@ from locbench.arrays import FloatArray
 from locbench.config import FusionConfig
 from locbench.config.fusion import Trust
 from locbench.fusion import Corrections, Rule
-from locbench.jobs.judging import JUDGED_EVERY_S
 from locbench.jobs.replaying import EstimatorRun, SessionRun
 from locbench.odometry import Motion
 from locbench.reference import FilledReference, Judge, KnownPoses, SmoothedReference
@@ -139,13 +138,13 @@ def on_target_records(estimator: EstimatorRun) -> list[OnTarget]:
 
 def reference_record(run: SessionRun) -> ReferenceRecord | None:
     """Return what single corrections were judged by, or None if nothing could."""
-    pairs = [(judge, motion) for judge, motion in zip(run.judges, run.motions, strict=True) if judge is not None]
-    if not pairs:
+    judges = [judge for judge in run.judges if judge is not None]
+    if not judges:
         return None
-    found = [judge.at(np.arange(motion.time_s[0], motion.time_s[-1], JUDGED_EVERY_S)) for judge, motion in pairs]
+    found = [way.poses for way in run.ways if way is not None]
     known = np.concatenate([part.known for part in found])
-    smoothed = [marks for judge, _ in pairs if (marks := _marks_of(judge)) is not None]
-    truth = any(not isinstance(judge, SmoothedReference) for judge, _ in pairs)
+    smoothed = [marks for judge in judges if (marks := _marks_of(judge)) is not None]
+    truth = any(not isinstance(judge, SmoothedReference) for judge in judges)
     return ReferenceRecord(
         kind="dense truth and marks" if truth and smoothed else "dense truth" if truth else "marks",
         share_known=float(np.mean(known)),

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from locbench.accuracy import Comparison, evenly, joined, judged
+from locbench.accuracy import against_known, joined, judged
+from locbench.arrays import FloatArray
 from locbench.config import ShooterConfig
 from locbench.config.field import Goal
 from locbench.fusion import Estimate
@@ -15,10 +16,10 @@ from locbench.session import Session, Stretch
 from locbench.shots import AimKicks, aim_kicks, time_on_target
 from locbench.statistics import CorrectionVerdict, UncertainNumber
 
-__all__ = ["JUDGED_EVERY_S", "Judgement", "judge_estimator", "judges_of"]
+__all__ = ["Judgement", "KnownWay", "judge_estimator", "judges_of", "known_way"]
 
 # often enough to follow a robot that turns at some hundred degrees a second
-JUDGED_EVERY_S = 0.1
+_JUDGED_EVERY_S = 0.1
 # a track may begin a little late and end a little early
 _COMPLETE = 0.98
 
@@ -46,6 +47,26 @@ class Judgement:
     on_target: Mapping[str, UncertainNumber]
 
 
+@dataclass(frozen=True)
+class KnownWay:
+    """Evenly spaced times (M,) of one stretch, and where the robot was then."""
+
+    time_s: FloatArray
+    poses: KnownPoses
+
+
+def known_way(motion: Motion, judge: Judge | None) -> KnownWay | None:
+    """Return what the judge of a stretch knows all along it, the same for every estimator; None without a judge."""
+    if judge is None:
+        return None
+    times = _even_times(motion)
+    return KnownWay(times, judge.at(times))
+
+
+def _even_times(motion: Motion) -> FloatArray:
+    return np.arange(motion.time_s[0], motion.time_s[-1], _JUDGED_EVERY_S)
+
+
 def judges_of(session: Session, motions: Sequence[Motion]) -> tuple[Judge | None, ...]:
     """Return what knows where the robot was in each stretch.
 
@@ -59,8 +80,7 @@ def judges_of(session: Session, motions: Sequence[Motion]) -> tuple[Judge | None
 
 
 def _judge(session: Session, motion: Motion, stretch: Stretch, truth: Reference | None) -> Judge | None:
-    times = np.arange(motion.time_s[0], motion.time_s[-1], JUDGED_EVERY_S)
-    if truth is not None and np.mean(np.isfinite(truth.poses_at(times)).all(axis=1)) > _COMPLETE:
+    if truth is not None and np.mean(np.isfinite(truth.poses_at(_even_times(motion))).all(axis=1)) > _COMPLETE:
         return truth
     if session.marks is None or not len(session.marks):
         return truth
@@ -72,11 +92,12 @@ def judge_estimator(
     estimates: Sequence[Estimate],
     motions: Sequence[Motion],
     judges: Sequence[Judge | None],
+    ways: Sequence[KnownWay | None],
     goals: Sequence[Goal],
     shooter: ShooterConfig | None,
     most_independent: float = np.inf,
 ) -> Judgement:
-    """Return the judgement of one estimator; estimates, motions and judges have one entry per stretch.
+    """Return the judgement of one estimator; all but goals have one entry per stretch.
 
     Its errors over time are worth `most_independent` observations at most: one, where nothing corrects it.
     """
@@ -86,19 +107,16 @@ def judge_estimator(
         if e.corrections is not None
     ]
     places = [
-        evenly(estimate, motion, judge, JUDGED_EVERY_S, stretch)
-        for stretch, (estimate, motion, judge) in enumerate(zip(estimates, motions, judges, strict=True))
-        if judge is not None
+        against_known(estimate, motion, way.time_s, way.poses, stretch)
+        for stretch, (estimate, motion, way) in enumerate(zip(estimates, motions, ways, strict=True))
+        if way is not None
     ]
+    whole = joined(places) if places else None
     return Judgement(
         known=tuple(known for _, known in pairs),
         verdicts=tuple(judged(corrections, known) for corrections, known in pairs if known is not None),
         kicks={goal.name: tuple(aim_kicks(fixes, known, goal, shooter) for fixes, known in pairs) for goal in goals},
-        on_target={goal.name: _on_target(places, goal, shooter, most_independent) for goal in goals if places},
+        on_target={
+            goal.name: time_on_target(whole, goal, shooter, most_independent) for goal in goals if whole is not None
+        },
     )
-
-
-def _on_target(
-    places: Sequence[Comparison], goal: Goal, shooter: ShooterConfig | None, most_independent: float
-) -> UncertainNumber:
-    return time_on_target(joined(places), goal, shooter, most_independent)

@@ -20,7 +20,7 @@ from locbench.config import CorrectionMode, FusionConfig, ShooterConfig
 from locbench.config.fusion import NoiseSource
 from locbench.errors import ConfigError, UsageError
 from locbench.fusion import UNCORRECTED, Estimate, dead_reckoning, fuse, onboard, tags_only
-from locbench.jobs.judging import Judgement, judge_estimator, judges_of
+from locbench.jobs.judging import Judgement, KnownWay, judge_estimator, judges_of, known_way
 from locbench.odometry import Motion, measure_motion
 from locbench.reference import Judge, Reference, dense_reference
 from locbench.session import Detections, MarkVisits, Session, TagKind
@@ -60,14 +60,15 @@ class EstimatorRun:
 class SessionRun:
     """A session with everything its estimators did.
 
-    `judges` has one entry per stretch; `fusions` holds the configuration of the estimators that have one; `places`
-    names the rows shots were aimed from.
+    `judges` and `ways` have one entry per stretch; `fusions` holds the configuration of the estimators that have one;
+    `places` names the rows shots were aimed from.
     """
 
     session: Session
     motions: tuple[Motion, ...]
     reference: Reference | None
     judges: tuple[Judge | None, ...]
+    ways: tuple[KnownWay | None, ...]
     estimators: Mapping[str, EstimatorRun]
     fusions: Mapping[str, FusionConfig]
     left_out: Mapping[str, str]
@@ -103,15 +104,18 @@ def replay_session(
     estimates, left_out = _run_estimators(session, motions, fusions, progress)
     by_name = {fusion.name: fusion for fusion in fusions}
     judges = judges_of(session, motions)
+    ways = tuple(known_way(motion, judge) for motion, judge in zip(motions, judges, strict=True))
     known = _known_places(session, reference)
     estimators = {
-        name: _beside_references(session, motions, reference, judges, known, parts, by_name.get(name), shooter, run)
+        name: _beside_references(
+            session, motions, reference, judges, ways, known, parts, by_name.get(name), shooter, run
+        )
         for name, parts in estimates.items()
     }
     names = known.name if isinstance(known, MarkVisits) else ()
     if isinstance(known, Reference):
         names = tuple(f"{time:.1f} s" for time in known.time_s)
-    return SessionRun(session, motions, reference, judges, estimators, by_name, left_out, names, shooter)
+    return SessionRun(session, motions, reference, judges, ways, estimators, by_name, left_out, names, shooter)
 
 
 def check_fusion(fusion: FusionConfig, session: Session, where: str) -> None:
@@ -217,6 +221,7 @@ def _beside_references(
     motions: Sequence[Motion],
     reference: Reference | None,
     judges: Sequence[Judge | None],
+    ways: Sequence[KnownWay | None],
     known: MarkVisits | Reference | None,
     estimates: Sequence[Estimate],
     fusion: FusionConfig | None,
@@ -242,7 +247,7 @@ def _beside_references(
         drift=_drift(places if isinstance(known, MarkVisits) else None, truth),
         shots=tuple(aim_from(places, goal, shooter, run) for goal in goals if places is not None),
         judgement=judge_estimator(
-            estimates, motions, judges, session.field.goals, shooter, 1.0 if uncorrected else np.inf
+            estimates, motions, judges, ways, session.field.goals, shooter, 1.0 if uncorrected else np.inf
         ),
         uncorrected=uncorrected,
     )

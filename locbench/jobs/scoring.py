@@ -32,6 +32,7 @@ from locbench.results import (
     SessionResult,
     TagResiduals,
 )
+from locbench.session import Detections
 from locbench.statistics import (
     UncertainNumber,
     measured,
@@ -68,6 +69,7 @@ def score_session(run: SessionRun) -> SessionResult:
         )
         for finding in session.findings
     ]
+    poses = None if session.detections is None else as_robot_poses(session.detections, session.field)
     return SessionResult(
         name=session.name,
         evidence=session.evidence.value,
@@ -77,7 +79,7 @@ def score_session(run: SessionRun) -> SessionResult:
         segments=segments,
         findings=findings,
         reference=reference_record(run),
-        estimators={name: _estimator(run, name) for name in run.estimators},
+        estimators={name: _estimator(run, name, poses) for name in run.estimators},
         estimators_left_out=dict(run.left_out),
     )
 
@@ -89,7 +91,7 @@ def _error_summary(estimators: Sequence[EstimatorRun], parts: Sequence[Compariso
     return ErrorSummary(**vars(summarise_uncorrected(parts) if uncorrected else summarise(parts)))
 
 
-def _estimator(run: SessionRun, name: str) -> EstimatorResult:
+def _estimator(run: SessionRun, name: str, poses: Detections | None) -> EstimatorResult:
     estimator, fusion = run.estimators[name], run.fusions.get(name)
     why: dict[str, str] = {}
     marks = None if estimator.marks is None else _error_summary([estimator], [estimator.marks])
@@ -118,18 +120,17 @@ def _estimator(run: SessionRun, name: str) -> EstimatorResult:
         corrections=corrections,
         shots=shots,
         on_target=on_target_records(estimator),
-        tag_residuals=_tag_residuals(run, estimator, name),
+        tag_residuals=None if name == "tags_only" else _tag_residuals(run, estimator, poses),
         why=why,
     )
 
 
-def _tag_residuals(run: SessionRun, estimator: EstimatorRun, name: str) -> TagResiduals | None:
+def _tag_residuals(run: SessionRun, estimator: EstimatorRun, poses: Detections | None) -> TagResiduals | None:
     """Return the residuals of an estimator that has a pose of its own between fixes, where fixes mean whole poses."""
-    detections = None if run.session.detections is None else as_robot_poses(run.session.detections, run.session.field)
-    if detections is None or name == "tags_only":
+    if poses is None:
         return None
     pairs = zip(estimator.estimates, run.motions, strict=True)
-    return TagResiduals(**vars(residual_numbers([tag_residuals(e, motion, detections) for e, motion in pairs])))
+    return TagResiduals(**vars(residual_numbers([tag_residuals(e, motion, poses) for e, motion in pairs])))
 
 
 def _drift(segments: DriftSegments) -> Drift:

@@ -23,16 +23,16 @@ from locbench.report.text_tables import (
     number_cell,
     without_empty_columns,
 )
-from locbench.results import EstimatorResult, GoalCorrections, SessionResult
+from locbench.results import CorrectionSummary, EstimatorResult, GoalCorrections, SessionResult
 
 __all__ = ["aim_table", "reference_table", "verdicts_cell"]
 
 
-def verdicts_cell(helped: int | None, hurt: int | None, neutral: int | None, undecided: int | None, why: str) -> Cell:
-    """Return four counts with strokes between them, or a dash with the reason."""
-    counts = (helped, hurt, neutral, undecided)
+def verdicts_cell(fixes: CorrectionSummary | GoalCorrections) -> Cell:
+    """Return the four counts of verdicts with strokes between them, or a dash with the reason."""
+    counts = (fixes.helped, fixes.hurt, fixes.neutral, fixes.undecided)
     if all(count is None for count in counts):
-        return Cell(MISSING, why or None)
+        return Cell(MISSING, fixes.why.get("helped"))
     return Cell("/".join(MISSING if count is None else str(count) for count in counts))
 
 
@@ -65,7 +65,7 @@ def _kick_cells(goal: GoalCorrections | None) -> tuple[Cell, ...]:
     if goal is None:
         return (NOTHING,) * 4
     return (
-        verdicts_cell(goal.helped, goal.hurt, goal.neutral, goal.undecided, goal.why.get("helped", "")),
+        verdicts_cell(goal),
         number_cell(goal.kick_rms_rad, DEGREES),
         largest_cell(goal.kick_max_rad, DEGREES),
         Cell(number_text(goal.follow_max_s, MILLISECONDS), goal.why.get("follow_max_s")),

@@ -150,7 +150,7 @@ def corrections_table(session: SessionResult, system: UnitSystem) -> TextTable:
             count_cell(fixes.offered),
             count_cell(fixes.accepted),
             _refusals_cell(fixes),
-            verdicts_cell(fixes.helped, fixes.hurt, fixes.neutral, fixes.undecided, fixes.why.get("helped", "")),
+            verdicts_cell(fixes),
             number_cell(fixes.jump_rms_m, length),
             largest_cell(fixes.jump_max_m, length),
             largest_cell(fixes.jump_max_rad, DEGREES),

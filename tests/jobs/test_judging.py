@@ -84,7 +84,7 @@ def _verdicts(session: Session, judges: tuple[Judge | None, ...]) -> list[Correc
     estimate = fuse(motion, session.stretches[0].start, sightings, FUSION, noise)
     found = []
     for judge in judges:
-        judgement = judge_estimator([estimate], [motion], [judge], FIELD.goals, SHOOTER)
+        judgement = judge_estimator([estimate], [motion], [judge], [None], FIELD.goals, SHOOTER)
         shots = [verdict for (kicks,) in judgement.kicks.values() for verdict in kicks.verdict]
         found.append([*judgement.verdicts[0], *shots])
     return found

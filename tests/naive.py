@@ -13,6 +13,7 @@ __all__ = [
     "naive_error_weights",
     "naive_fuse",
     "naive_hit_probability",
+    "naive_rates",
     "naive_sign_flip",
     "naive_twists",
 ]
@@ -31,6 +32,20 @@ def naive_dead_reckoning(motion, start):
         heading += twist[2]
         poses.append(np.array([here[0, 2], here[1, 2], heading]))
     return np.array(poses)
+
+
+def naive_rates(motion, time):
+    """Turn rate and speed over the 100 ms up to a time: the pieces of rows inside it, one after the other."""
+    times = [float(t) for t in motion.time_s]
+    begin = max(time - 0.1, times[0])
+    if not times[0] < time <= times[-1]:
+        return math.nan, math.nan
+    turn = way = 0.0
+    for k in range(1, len(times)):
+        share = max(0.0, min(time, times[k]) - max(begin, times[k - 1])) / (times[k] - times[k - 1])
+        turn += share * motion.twist[k][2]
+        way += share * math.hypot(*motion.twist[k][:2])
+    return abs(turn) / (time - begin), way / (time - begin)
 
 
 def naive_hit_probability(centre, covariance, enters):

@@ -18,7 +18,12 @@ class Rule(StrEnum):
     EXCLUDED_TAG = "excluded_tag"
     RANGE = "range"
     VIEW_ANGLE = "view_angle"
+    REPROJECTION_RATIO = "reprojection_ratio"
+    TAG_COUNT = "tag_count"
+    TURN_RATE = "turn_rate"
+    SPEED = "speed"
     GATE = "gate"
+    NOT_REQUESTED = "not_requested"
 
 
 @dataclass(frozen=True)

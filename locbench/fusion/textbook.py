@@ -2,7 +2,8 @@
 
 A detection has a capture time and a later arrival. What is published at a time uses exactly the detections that have
 arrived by then, applied in the order of capture, then odometry. A verdict is taken once, on arrival, against the
-state at capture built from what had arrived, and is never taken again.
+state at capture built from what had arrived, and is never taken again. So is the decision to give the belief up for
+a fix: applied again after a later arrival, it gives the belief up again.
 """
 
 from bisect import bisect_left
@@ -17,12 +18,14 @@ from locbench.config.fusion import Correction
 from locbench.fusion.corrections import Corrections, Rule
 from locbench.fusion.engines import Belief, FilterSteps, corrected, correction_gain, make_filter
 from locbench.fusion.estimators import Estimate
+from locbench.fusion.reacquiring import AgreeingFixes
+from locbench.fusion.requesting import OpenRequests
 from locbench.fusion.rules import gate_threshold, refused_by_data
 from locbench.fusion.steps import StepLog
 from locbench.fusion.track import Between, Track
 from locbench.odometry import Motion, interval_noise, rates_at
 from locbench.session import StartPose
-from locbench.vision import Measurement, Sightings, measurement
+from locbench.vision import Measurement, Sightings, fix_measurement, measurement
 
 __all__ = ["fuse"]
 
@@ -30,6 +33,9 @@ __all__ = ["fuse"]
 _Key = tuple[float, int]
 _SAMPLE_RANK = -1
 _ROWS_PER_PROGRESS = 2000
+# How a filter of any mode takes a fix for which it gives its belief up.
+_RESET = Correction(mode=CorrectionMode.REPLACE)
+_NO_REQUESTS = np.zeros(0)
 
 
 @dataclass(frozen=True)
@@ -125,6 +131,7 @@ class _Verdict:
     applied: _Applied | None = None
     squared: float = float("nan")
     whitened: FloatArray = field(default_factory=lambda: np.zeros(0))
+    reacquired: bool = False
 
 
 @dataclass
@@ -132,31 +139,29 @@ class _Log:
     """Collects one row per detection offered."""
 
     index: list[int] = field(default_factory=list)
-    rule: list[Rule | None] = field(default_factory=list)
-    squared: list[float] = field(default_factory=list)
-    whitened: list[FloatArray] = field(default_factory=list)
+    verdict: list[_Verdict] = field(default_factory=list)
     before: list[FloatArray] = field(default_factory=list)
     after: list[FloatArray] = field(default_factory=list)
 
     def add(self, index: int, verdict: _Verdict, before: Belief, after: Belief) -> None:
         self.index.append(index)
-        self.rule.append(verdict.rule)
-        self.squared.append(verdict.squared)
-        self.whitened.append(verdict.whitened)
+        self.verdict.append(verdict)
         self.before.append(before.mean)
         self.after.append(after.mean)
 
     def as_corrections(self, sightings: Sightings) -> Corrections:
         detections, order = sightings.detections, np.array(self.index, dtype=np.int64)
+        whitened = [verdict.whitened for verdict in self.verdict]
         return Corrections(
             captured_s=detections.captured_s[order],
             arrived_s=detections.arrived_s[order],
             tag=detections.tag[order],
             row=detections.row[order],
-            rejected_by=tuple(self.rule),
-            normalised_innovation_squared=np.array(self.squared, dtype=float),
-            degrees_of_freedom=np.array([len(values) for values in self.whitened], dtype=np.int64),
-            whitened_innovation=_filled_up(self.whitened),
+            rejected_by=tuple(verdict.rule for verdict in self.verdict),
+            normalised_innovation_squared=np.array([verdict.squared for verdict in self.verdict], dtype=float),
+            degrees_of_freedom=np.array([len(values) for values in whitened], dtype=np.int64),
+            whitened_innovation=_filled_up(whitened),
+            reacquired=np.array([verdict.reacquired for verdict in self.verdict], dtype=bool),
             before=np.array(self.before).reshape(-1, 3),
             after=np.array(self.after).reshape(-1, 3),
         )
@@ -202,6 +207,8 @@ class _Receiver:
     sightings: Sightings
     applied_s: FloatArray
     refused: tuple[Rule | None, ...]
+    requests: OpenRequests | None
+    agreeing: AgreeingFixes | None
     published: _Published
     log: _Log = field(default_factory=_Log)
 
@@ -227,8 +234,23 @@ class _Receiver:
         innovation = timeline.filter_steps.innovation(believed, applied)
         squared, whitened = innovation.normalised_squared, innovation.whitened
         # written so that a NaN, from a state that has broken down, is refused
-        rule = None if squared <= gate_threshold(fusion, len(whitened)) else Rule.GATE
-        return _Verdict(rule, _Applied(applied, fusion.correction), squared, whitened)
+        passes = squared <= gate_threshold(fusion, len(whitened))
+        step = _Applied(applied, fusion.correction) if passes else self._regained(index, believed)
+        rule = Rule.GATE if step is None else self._request_rule(index)
+        if self.agreeing is not None and (passes or rule is None):
+            self.agreeing.clear()
+        return _Verdict(rule, step, squared, whitened, reacquired=rule is None and not passes)
+
+    def _regained(self, index: int, believed: Belief) -> _Applied | None:
+        """Return how to take a detection that the gate refuses, if it and those before it agree with each other."""
+        if self.agreeing is None or not self.agreeing.extend(index, believed):
+            return None
+        return _Applied(fix_measurement(self.sightings, index), _RESET)
+
+    def _request_rule(self, index: int) -> Rule | None:
+        if self.requests is None or self.requests.answer(float(self.sightings.detections.arrived_s[index])):
+            return None
+        return Rule.NOT_REQUESTED
 
 
 def fuse(
@@ -237,6 +259,7 @@ def fuse(
     sightings: Sightings,
     fusion: FusionConfig,
     noise: MotionNoise,
+    requests_s: FloatArray = _NO_REQUESTS,
     progress: Callable[[float], None] = lambda _: None,
 ) -> Estimate:
     """Return what a filter would have published over one stretch.
@@ -253,6 +276,8 @@ def fuse(
         Correction mode, trust rules, latency.
     noise
         The robot's motion noise, single keys already replaced by the fusion file's.
+    requests_s
+        (P,) when the driver asked for a correction; only a filter that waits for that looks at it.
     progress
         Told now and then which share of the stretch is done.
     """
@@ -265,7 +290,10 @@ def fuse(
     published = _Published(len(motion.time_s) + len(arrivals))
     published.add(float(motion.time_s[0]), timeline.beliefs[0])
     refused = refused_by_data(sightings.detections, rates_at(motion, applied_s), fusion)
-    receiver = _Receiver(timeline, sightings, applied_s, refused, published)
+    requests = OpenRequests(requests_s, fusion.trust.request_window) if fusion.trust.only_on_request else None
+    enough = fusion.trust.reacquire_after
+    agreeing = None if enough is None else AgreeingFixes(sightings, applied_s, motion, noise, fusion, enough)
+    receiver = _Receiver(timeline, sightings, applied_s, refused, requests, agreeing, published)
     waiting = 0
     for row, time_s in enumerate(motion.time_s[1:], start=1):
         if row % _ROWS_PER_PROGRESS == 0:

@@ -13,6 +13,7 @@ __all__ = [
     "naive_error_weights",
     "naive_fuse",
     "naive_hit_probability",
+    "naive_misfit",
     "naive_rates",
     "naive_sign_flip",
     "naive_twists",
@@ -257,8 +258,8 @@ def _refused_by_data(d, i, when, motion, fusion):
     return None
 
 
-def _agree(filter_, key, other, believed):
-    """Whether two fixes, keys (time, row, index), agree over the way between; `believed` is the state before `key`."""
+def _misfit(filter_, key, other, believed):
+    """Squared distance of two fixes, keys (time, row, index), over the way between; `believed`: state before `key`."""
     (t0, _, early), (t1, _, late) = sorted([key, other])
     s, (x, p) = filter_.sightings, believed
     way, q = filter_._predict(np.zeros(3), np.zeros((3, 3)), t0, t1)
@@ -277,8 +278,17 @@ def _agree(filter_, key, other, believed):
     off = (s.fix[late] - there)[:size]
     if headings:
         off[2] = math.remainder(off[2], 2 * math.pi)
-    limit = stats.chi2.ppf(filter_.fusion.trust.gate_probability, size)
-    return off @ np.linalg.inv(spread) @ off <= limit
+    return off @ np.linalg.inv(spread) @ off, size
+
+
+def naive_misfit(motion, sightings, fusion, noise, key, other, believed):
+    """Squared distance of two fixes and its degrees of freedom, see `_misfit`."""
+    return _misfit(_NaiveFilter(motion, None, sightings, fusion, noise, {}), key, other, believed)
+
+
+def _agree(filter_, key, other, believed):
+    squared, size = _misfit(filter_, key, other, believed)
+    return squared <= stats.chi2.ppf(filter_.fusion.trust.gate_probability, size)
 
 
 def naive_fuse(motion, start, sightings, fusion, noise, tag_positions, requests=()):

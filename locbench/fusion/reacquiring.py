@@ -10,7 +10,7 @@ import numpy as np
 
 from locbench.arrays import FloatArray
 from locbench.config import FusionConfig, MotionNoise
-from locbench.fusion.engines import Belief
+from locbench.fusion.engines import Belief, Innovation
 from locbench.fusion.rules import gate_threshold
 from locbench.geometry import compose, wrap_angle
 from locbench.odometry import Motion, rotated, transition, travel_since
@@ -59,25 +59,35 @@ class AgreeingFixes:
         return self.count >= self.enough
 
     def _agrees(self, index: int, believed: Belief) -> bool:
-        rows = self.sightings.detections.row
+        misfit = self.misfit(index, believed)
+        return misfit.normalised_squared <= gate_threshold(self.fusion, len(misfit.residual))
+
+    def misfit(self, index: int, believed: Belief) -> Innovation:
+        """Return how far a fix lies from where the last one and odometry put it, (3,), or (2,) if one has no heading.
+
+        The one that acts earlier is carried to the time of the other. Where it has no heading, the one `believed` just
+        before the new fix has to do.
+        """
+        rows, fixes = self.sightings.detections.row, self.sightings
         earlier, later = sorted((self.last, index), key=lambda i: (self.applied_s[i], rows[i]))
         begin_s, end_s = float(self.applied_s[earlier]), float(self.applied_s[later])
         travel = travel_since(self.motion, self.noise, begin_s, np.array([end_s]))
         way, added = travel.displacement[0], travel.covariance[0]
-        fix, spread = self.sightings.fix[earlier].copy(), self.sightings.fix_covariance[earlier].copy()
-        size = 3
-        if not np.isfinite(fix[2]):
-            # positions say nothing of the heading, so the believed one has to do
-            fix[2] = believed.mean[2] - (0.0 if earlier == index else way[2])
-            spread[2, :], spread[:, 2] = 0.0, 0.0
-            spread[2, 2] = believed.covariance[2, 2]
-            size = 2
-        target = self.sightings.fix[later]
-        size = size if np.isfinite(target[2]) else 2
-        reached = compose(fix, way)
-        expected = propagated_covariance(transition(reached[:2] - fix[:2]), spread) + rotated(added, reached[2])
-        covariance = (expected + self.sightings.fix_covariance[later])[:size, :size]
-        residual = target - reached
+        size = 3 if np.isfinite(fixes.fix[[earlier, later], 2]).all() else 2
+        origin = Belief(fixes.fix[earlier], fixes.fix_covariance[earlier])
+        if not np.isfinite(origin.mean[2]):
+            turned = 0.0 if earlier == index else way[2]
+            origin = _with_heading(origin, believed.mean[2] - turned, believed.covariance[2, 2])
+        reached = compose(origin.mean, way)
+        carry = transition(reached[:2] - origin.mean[:2])
+        spread = propagated_covariance(carry, origin.covariance) + rotated(added, reached[2])
+        residual = fixes.fix[later] - reached
         residual[2] = wrap_angle(residual[2])
-        squared = residual[:size] @ np.linalg.solve(covariance, residual[:size])
-        return bool(squared <= gate_threshold(self.fusion, size))
+        return Innovation(residual[:size], (spread + fixes.fix_covariance[later])[:size, :size])
+
+
+def _with_heading(position: Belief, heading_rad: float, variance: float) -> Belief:
+    """Return a fix of a position as a whole pose, its heading independent of it."""
+    covariance = np.zeros((3, 3))
+    covariance[:2, :2], covariance[2, 2] = position.covariance[:2, :2], variance
+    return Belief(np.array([*position.mean[:2], heading_rad]), covariance)

@@ -7,10 +7,13 @@ import pytest
 from builders import START, camera_detections, detections, fusion, motion, sightings
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from naive import naive_misfit
 from textbook_twin import as_starting_over
 
 from locbench.config import MotionNoise
 from locbench.fusion import Rule, fuse, sample_track
+from locbench.fusion.engines import Belief
+from locbench.fusion.reacquiring import AgreeingFixes
 from locbench.geometry import wrap_angle
 from locbench.odometry import dead_reckon
 from locbench.session import StartPose, TagKind
@@ -96,6 +99,54 @@ def test_without_a_request_the_belief_stays_and_the_count_too():
     unasked = [Rule.NOT_REQUESTED] * 2
     assert corrections.rejected_by == (Rule.GATE, Rule.GATE, *unasked, None, Rule.NOT_REQUESTED)
     np.testing.assert_array_equal(np.flatnonzero(corrections.reacquired), [4])
+
+
+def test_a_pass_of_the_gate_begins_anew_even_unasked():
+    found = _timely(count=4)
+    wrong = found.value.copy()
+    wrong[[0, 1, 3], :2] += 1.0
+    trust = REGAINING | {"only_on_request": True}
+    corrections = _corrections(dataclasses.replace(found, value=wrong), start=START, trust=trust)
+    assert corrections.rejected_by == (Rule.GATE, Rule.GATE, Rule.NOT_REQUESTED, Rule.GATE)
+
+
+@pytest.mark.parametrize("mode", ["kalman", "fixed_gain"])
+def test_the_belief_is_given_up_again_when_an_earlier_capture_arrives_later(mode):
+    """It agrees with the wrong belief, so its gate lets it pass; what came after it in time is run again."""
+    found = _timely(count=6)
+    arrived, value = found.arrived_s.copy(), found.value.copy()
+    arrived[0] = found.captured_s[3] + 0.01
+    step = ASTRAY.pose - START.pose
+    turn = np.array([[np.cos(step[2]), -np.sin(step[2])], [np.sin(step[2]), np.cos(step[2])]])
+    value[0, :2] = ASTRAY.pose[:2] + turn @ (value[0, :2] - START.pose[:2])
+    value[0, 2] += step[2]
+    config = fusion(trust=REGAINING, correction={"mode": mode}, latency={"history": "2 s"})
+    late = sightings(dataclasses.replace(found, arrived_s=arrived, value=value), config)
+    corrections, _ = as_starting_over(late, config, 1e-9, DRIVE, ASTRAY)
+    assert corrections.row.tolist() == [2, 3, 4, 1, 5, 6]
+    assert corrections.rejected_by == (Rule.GATE, Rule.GATE, None, None, None, None)
+    assert corrections.reacquired.tolist() == [False, False, True, False, False, False]
+
+
+@given(st.integers(0, 10_000))
+@settings(max_examples=40)
+def test_how_far_two_fixes_disagree_is_what_small_steps_give(seed):
+    """Either may act first and either may lack its heading; beliefs and noises at random."""
+    rng = np.random.default_rng(seed)
+    noise = MotionNoise(along_per_metre="0.1 m", across_per_metre="0.05 m", heading_per_turn="20 deg")
+    drive = motion(rows=20, seed=seed)
+    config = fusion(trust=REGAINING)
+    found = detections(drive, dead_reckon(drive, START.pose), count=2, seed=seed)
+    value = np.where(rng.uniform(size=(2, 1)) < 0.5, found.value, found.value * [1.0, 1.0, np.nan])
+    prepared = sightings(dataclasses.replace(found, value=value), config)
+    root = rng.normal(size=(3, 3))
+    believed = Belief(rng.normal(size=3), 0.01 * root @ root.T)
+    applied_s = found.captured_s
+    misfit = AgreeingFixes(prepared, applied_s, drive, noise, config, 3, 1, last=0).misfit(1, believed)
+    keys = [(applied_s[i], found.row[i], i) for i in (1, 0)]
+    squared, size = naive_misfit(drive, prepared, config, noise, *keys, (believed.mean, believed.covariance))
+    assert len(misfit.residual) == size
+    assert misfit.normalised_squared == pytest.approx(squared, rel=1e-4)
 
 
 CASES = {

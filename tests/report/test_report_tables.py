@@ -80,6 +80,7 @@ def test_corrections_are_those_of_the_tracks(evaluation_a):
     mine = found[found["estimator"] == FILTER]
     assert mine["time_s"].tolist() == fixes.time_s
     assert mine["outcome"].tolist() == fixes.outcome
+    assert mine["reacquired"].tolist() == [False, False, False, False, False, True]
     assert [None if pd.isna(v) else v for v in mine["verdict"]] == fixes.verdict
 
 
@@ -135,5 +136,5 @@ def test_pooled_numbers_have_rows_of_their_own(evaluation_of_two):
 def test_a_log_without_anything_still_gives_headers(evaluation_d):
     texts = csv_tables(evaluation_d.results, evaluation_d.tracks)
     assert texts["corrections.csv"] == (
-        "session,estimator,time_s,captured_s,tag,row,outcome,verdict,jump_m,error_after_m\n"
+        "session,estimator,time_s,captured_s,tag,row,outcome,reacquired,verdict,jump_m,error_after_m\n"
     )

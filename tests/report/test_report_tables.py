@@ -84,6 +84,17 @@ def test_corrections_are_those_of_the_tracks(evaluation_a):
     assert [None if pd.isna(v) else v for v in mine["verdict"]] == fixes.verdict
 
 
+def test_reacquired_fixes_are_counted_where_the_filter_may(evaluation_a):
+    session = evaluation_a.results.sessions[0]
+    result = session.estimators[FILTER]
+    assert "corrections.reacquired" not in set(tables(evaluation_a)["summary.csv"]["quantity"])
+    fixes = result.corrections.model_copy(update={"reacquired": 2})
+    changed = session.model_copy(update={"estimators": {FILTER: result.model_copy(update={"corrections": fixes})}})
+    texts = csv_tables(evaluation_a.results.model_copy(update={"sessions": [changed]}), evaluation_a.tracks)
+    summary = pd.read_csv(io.StringIO(texts["summary.csv"]))
+    assert row(summary, estimator=FILTER, quantity="corrections.reacquired")["value"] == 2
+
+
 def test_drift_and_landings_are_those_of_the_tracks(evaluation_a):
     found = tables(evaluation_a)
     drift = found["drift.csv"][found["drift.csv"]["estimator"] == FILTER]

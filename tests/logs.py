@@ -193,6 +193,11 @@ class SmallLog:
         self.parts["truth"] = TRUTH
         return self
 
+    def with_requests(self, pressed_s: list[float]) -> "SmallLog":
+        self.tables["requests.csv"] = pd.DataFrame({"t": pressed_s, "button": "A"})
+        self.parts["requests"] = '[requests]\nfile = "requests.csv"\ntime = { column = "t", unit = "s" }\n'
+        return self
+
     def write(self, extra: str = "", head: str = _HEAD) -> Path:
         """Write everything and return the folder."""
         for file, table in self.tables.items():

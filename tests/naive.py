@@ -13,6 +13,8 @@ __all__ = [
     "naive_error_weights",
     "naive_fuse",
     "naive_hit_probability",
+    "naive_misfit",
+    "naive_rates",
     "naive_sign_flip",
     "naive_twists",
 ]
@@ -31,6 +33,20 @@ def naive_dead_reckoning(motion, start):
         heading += twist[2]
         poses.append(np.array([here[0, 2], here[1, 2], heading]))
     return np.array(poses)
+
+
+def naive_rates(motion, time):
+    """Turn rate and speed over the 100 ms up to a time: the pieces of rows inside it, one after the other."""
+    times = [float(t) for t in motion.time_s]
+    begin = max(time - 0.1, times[0])
+    if not times[0] < time <= times[-1]:
+        return math.nan, math.nan
+    turn = way = 0.0
+    for k in range(1, len(times)):
+        share = max(0.0, min(time, times[k]) - max(begin, times[k - 1])) / (times[k] - times[k - 1])
+        turn += share * motion.twist[k][2]
+        way += share * math.hypot(*motion.twist[k][:2])
+    return abs(turn) / (time - begin), way / (time - begin)
 
 
 def naive_hit_probability(centre, covariance, enters):
@@ -105,7 +121,7 @@ class _NaiveFilter:
     def __init__(self, motion, start, sightings, fusion, noise, tag_positions):
         self.motion, self.start, self.sightings = motion, start, sightings
         self.fusion, self.noise, self.tags = fusion, noise, tag_positions
-        self.cache, self.frozen = {}, {}
+        self.cache, self.frozen, self.resets = {}, {}, set()
 
     def _predict(self, x, p, t0, t1):
         times = self.motion.time_s
@@ -186,6 +202,11 @@ class _NaiveFilter:
     def _correct(self, x, p, i):
         residual, h, r = self.measure(x, i)
         mode = self.fusion.correction.mode
+        if i in self.resets:
+            fix, mode = self.sightings.fix[i], "replace"
+            residual = (fix - x)[: 3 if np.isfinite(fix[2]) else 2]
+            residual[2:] = [math.remainder(value, 2 * math.pi) for value in residual[2:]]
+            r = self.sightings.fix_covariance[i][: len(residual), : len(residual)]
         if mode == "none":
             return x, p
         if mode == "replace":
@@ -214,38 +235,106 @@ class _NaiveFilter:
         return self._predict(x, p, t, time)
 
 
-def naive_fuse(motion, start, sightings, fusion, noise, tag_positions):
-    """Return published states at the odometry times and one verdict per offered row, by starting over each time."""
+def _refused_by_data(d, i, when, motion, fusion):
+    """The first rule that fails without a look at the state; comparisons with NaN are false."""
+    trust = fusion.trust
+    turn_rate, speed = naive_rates(motion, when)
+    if fusion.latency.mode == "rewind" and d.arrived_s[i] - d.captured_s[i] > fusion.latency.history:
+        return "too_old"
+    if {d.tag[i], *d.other_tags[i]} & set(trust.excluded_tags):
+        return "excluded_tag"
+    if trust.maximum_range is not None and d.range_m[i] > trust.maximum_range:
+        return "range"
+    if trust.maximum_view_angle is not None and d.view_angle_rad[i] > trust.maximum_view_angle:
+        return "view_angle"
+    if trust.maximum_reprojection_ratio is not None and d.reprojection_ratio[i] > trust.maximum_reprojection_ratio:
+        return "reprojection_ratio"
+    if trust.minimum_tag_count is not None and d.tag_count[i] < trust.minimum_tag_count:
+        return "tag_count"
+    if trust.maximum_turn_rate is not None and turn_rate > trust.maximum_turn_rate:
+        return "turn_rate"
+    if trust.maximum_speed is not None and speed > trust.maximum_speed:
+        return "speed"
+    return None
+
+
+def _misfit(filter_, key, other, believed):
+    """Squared distance of two fixes, keys (time, row, index), over the way between; `believed`: state before `key`."""
+    (t0, _, early), (t1, _, late) = sorted([key, other])
+    s, (x, p) = filter_.sightings, believed
+    way, q = filter_._predict(np.zeros(3), np.zeros((3, 3)), t0, t1)
+    z, c = np.array(s.fix[early]), np.array(s.fix_covariance[early])
+    headings = math.isfinite(z[2]) and math.isfinite(s.fix[late][2])
+    if not math.isfinite(z[2]):
+        z[2] = x[2] if key[2] == early else x[2] - way[2]
+        c = np.block([[c[:2, :2], np.zeros((2, 1))], [np.zeros((1, 2)), p[2:, 2:]]])
+    turn = np.eye(3)
+    turn[:2, :2] = _matrix(z)[:2, :2]
+    there = turn @ way + z
+    f = np.eye(3)
+    f[:2, 2] = -(there - z)[1], (there - z)[0]
+    size = 3 if headings else 2
+    spread = (f @ c @ f.T + turn @ q @ turn.T + s.fix_covariance[late])[:size, :size]
+    off = (s.fix[late] - there)[:size]
+    if headings:
+        off[2] = math.remainder(off[2], 2 * math.pi)
+    return off @ np.linalg.inv(spread) @ off, size
+
+
+def naive_misfit(motion, sightings, fusion, noise, key, other, believed):
+    """Squared distance of two fixes and its degrees of freedom, see `_misfit`."""
+    return _misfit(_NaiveFilter(motion, None, sightings, fusion, noise, {}), key, other, believed)
+
+
+def _agree(filter_, key, other, believed):
+    squared, size = _misfit(filter_, key, other, believed)
+    return squared <= stats.chi2.ppf(filter_.fusion.trust.gate_probability, size)
+
+
+def naive_fuse(motion, start, sightings, fusion, noise, tag_positions, requests=()):
+    """Replay by starting over for every question.
+
+    Return published states at the odometry times, one verdict per offered row, normalised squared innovations by
+    index, and the rows for which the belief was given up.
+    """
     d, filter_ = sightings.detections, _NaiveFilter(motion, start, sightings, fusion, noise, tag_positions)
     applies = d.captured_s if fusion.latency.mode == "rewind" else d.arrived_s
     offered = [i for i in range(len(d)) if applies[i] >= motion.time_s[0] and d.arrived_s[i] <= motion.time_s[-1]]
     offered.sort(key=lambda i: (d.arrived_s[i], d.captured_s[i], d.row[i]))
-    applied, verdicts, squared = [], {}, {}
+    trust, applied, verdicts, squared, chain, used = fusion.trust, [], {}, {}, [], set()
     for i in offered:
-        when = d.captured_s[i] if fusion.latency.mode == "rewind" else d.arrived_s[i]
-        key, rule, trust = (when, d.row[i], i), None, fusion.trust
-        if fusion.latency.mode == "rewind" and d.arrived_s[i] - d.captured_s[i] > fusion.latency.history:
-            rule = "too_old"
-        elif {d.tag[i], *d.other_tags[i]} & set(trust.excluded_tags):
-            rule = "excluded_tag"
-        elif trust.maximum_range is not None and d.range_m[i] > trust.maximum_range:
-            rule = "range"
-        elif trust.maximum_view_angle is not None and d.view_angle_rad[i] > trust.maximum_view_angle:
-            rule = "view_angle"
-        else:
-            x, p = filter_.state(when, [entry for entry in applied if entry < key])
-            residual, h, r = filter_.measure(x, i)
-            squared[i] = residual @ np.linalg.inv(h @ p @ h.T + r) @ residual
-            if trust.gate_probability and squared[i] > stats.chi2.ppf(trust.gate_probability, len(residual)):
-                rule = "gate"
-        verdicts[i] = rule
-        if rule is None:
+        key = (applies[i], d.row[i], i)
+        verdicts[i] = _refused_by_data(d, i, applies[i], motion, fusion)
+        if verdicts[i] is not None:
+            continue
+        x, p = filter_.state(applies[i], [entry for entry in applied if entry < key])
+        residual, h, r = filter_.measure(x, i)
+        squared[i] = residual @ np.linalg.inv(h @ p @ h.T + r) @ residual
+        passes = not trust.gate_probability or squared[i] <= stats.chi2.ppf(trust.gate_probability, len(residual))
+        if not passes:
+            verdicts[i] = "gate"
+            if trust.reacquire_after:
+                chain = [*chain, key] if chain and _agree(filter_, key, chain[-1], (x, p)) else [key]
+                if len(chain) >= trust.reacquire_after:
+                    verdicts[i] = None
+        presses = [time for time in requests if time <= d.arrived_s[i]]
+        if verdicts[i] is None and trust.only_on_request:
+            open_ = presses and d.arrived_s[i] - max(presses) <= trust.request_window and max(presses) not in used
+            verdicts[i] = None if open_ else "not_requested"
+            if open_:
+                used.add(max(presses))
+        if passes or verdicts[i] is None:
+            chain = []
+        if verdicts[i] is None:
             applied.append(key)
+            if not passes:
+                filter_.resets.add(i)
     states = []
     for time in motion.time_s:
         known = [entry for entry in applied if d.arrived_s[entry[2]] <= time]
         states.append(filter_.state(time, known))
-    return states, [(int(d.row[i]), verdicts[i]) for i in offered], squared
+    resets = {int(d.row[i]) for i in filter_.resets}
+    return states, [(int(d.row[i]), verdicts[i]) for i in offered], squared, resets
 
 
 def naive_error_weights(motion, start, sightings, fusion, noise, tag_positions, accepted, times):

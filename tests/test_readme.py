@@ -14,6 +14,7 @@ from typer.main import get_command
 
 from locbench.cli.main import app
 from locbench.config import SessionConfig
+from locbench.config.fusion import Trust
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text()
@@ -75,6 +76,10 @@ def test_every_key_of_the_session_file_is_in_the_readme():
         return found
 
     assert {key for key in keys(SessionConfig.model_json_schema()) if key not in README} == set()
+
+
+def test_every_trust_rule_is_in_the_readme():
+    assert {key for key in Trust.model_json_schema()["properties"] if f"`{key} = " not in README} == set()
 
 
 def test_every_command_is_in_the_readme():

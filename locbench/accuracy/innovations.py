@@ -35,7 +35,7 @@ def locked_out(parts: Sequence[Corrections], gate_probability: float) -> list[Re
 
 
 def slow_errors(parts: Sequence[Corrections]) -> Remark | None:
-    """Return a remark if the accepted fixes of one tag hang together over time.
+    """Return a remark if the accepted fixes of one tag hang together over time; not those that gave the belief up.
 
     Parameters
     ----------
@@ -60,7 +60,7 @@ def _pairs(parts: Sequence[Corrections], paired: Callable[[IntArray], _Pairs]) -
     """Return whitened innovations (N, 3) and those they are paired with, close in time."""
     firsts, seconds = [np.zeros((0, 3))], [np.zeros((0, 3))]
     for part in parts:
-        used: BoolArray = part.accepted & (part.degrees_of_freedom > 0)
+        used: BoolArray = part.accepted & ~part.reacquired & (part.degrees_of_freedom > 0)
         values, captured_s = part.whitened_innovation[used], part.captured_s[used]
         first, second = paired(part.tag[used])
         close = np.abs(captured_s[second] - captured_s[first]) <= _CLOSE_S

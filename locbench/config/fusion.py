@@ -12,7 +12,10 @@ from locbench.config.quantities import (
     NonNegativeDuration,
     NonNegativeLength,
     PositiveAngle,
+    PositiveDuration,
     PositiveLength,
+    PositiveSpeed,
+    PositiveTurnRate,
     Probability,
     Share,
     Text,
@@ -121,12 +124,39 @@ class TagNoise(Config):
 
 
 class Trust(Config):
-    """When a detection is believed. A rule that is left out is not applied."""
+    """When a detection is believed. A rule that is left out is not applied.
+
+    A planar tag's pose has two solutions; where the errors of both are nearly alike, their ratio near 1, the wrong one
+    may have been taken (Schweighofer & Pinz, IEEE PAMI 28(12) 2006; Collins & Bartoli, Int. J. Computer Vision 109,
+    2014). Turn rate and speed are the odometry's, at the time at which the detection acts. After `reacquire_after`
+    fixes in a row that the gate refuses but that agree with each other, the belief is given up for the last of them.
+    """
 
     excluded_tags: tuple[int, ...] = ()
     maximum_range: PositiveLength | None = None
     maximum_view_angle: NonNegativeAngle | None = None
+    maximum_reprojection_ratio: Annotated[
+        float | None, Field(strict=True, ge=0.0, le=1.0, description="Best over second-best solution's error")
+    ] = None
+    minimum_tag_count: Annotated[int | None, Field(strict=True, ge=1, description="Tags a fix was computed from")] = (
+        None
+    )
+    maximum_turn_rate: PositiveTurnRate | None = None
+    maximum_speed: PositiveSpeed | None = None
     gate_probability: Probability | None = None
+    only_on_request: Annotated[bool, Field(strict=True, description="Each press lets one detection through")] = False
+    request_window: Annotated[PositiveDuration, Field(description="How long a press waits for a detection")] = 1.0
+    reacquire_after: Annotated[
+        int | None, Field(strict=True, ge=2, description="Agreeing fixes in a row, refused by the gate, that reset")
+    ] = None
+
+    @model_validator(mode="after")
+    def _keys_have_a_use(self) -> Self:
+        if "request_window" in self.model_fields_set and not self.only_on_request:
+            raise ValueError("request_window says how long a press waits|Add only_on_request = true, or remove it")
+        if self.reacquire_after is not None and self.gate_probability is None:
+            raise ValueError("reacquire_after counts what the gate refuses|Add gate_probability, or remove it")
+        return self
 
 
 class MotionNoiseOverride(Config):
@@ -168,4 +198,6 @@ class FusionConfig(Config):
             )
         if self.engine is Engine.UNSCENTED and self.correction.mode is CorrectionMode.FIXED_GAIN:
             raise ValueError('fixed_gain has no unscented form|Set engine = "textbook"')
+        if self.trust.reacquire_after is not None and self.correction.mode is CorrectionMode.NONE:
+            raise ValueError('with mode = "none" nothing can be reacquired|Remove trust.reacquire_after')
         return self

@@ -273,6 +273,9 @@ class ScenarioConfig(Config):
     camera: CameraErrors | None = None
     slips: tuple[Slip, ...] = ()
     shoves: tuple[Shove, ...] = ()
+    requests: Annotated[
+        tuple[NonNegativeDuration, ...], Field(description="When the driver presses for a correction")
+    ] = ()
     truth: Annotated[TrueGeometry, Field(default_factory=TrueGeometry)]
 
     @model_validator(mode="after")

@@ -34,6 +34,7 @@ __all__ = [
     "PodCountsSource",
     "PoseSource",
     "PosesSource",
+    "RequestsSource",
     "Segment",
     "SessionConfig",
     "Start",
@@ -153,6 +154,12 @@ class PoseSource(Table):
     frame: Frame = Frame()
 
 
+class RequestsSource(Table):
+    """When the driver pressed for a correction, one row per press."""
+
+    time: TimeColumn
+
+
 class Start(Config):
     """Where the robot started and how surely; a mark that carries both standard uncertainties needs nothing more."""
 
@@ -205,6 +212,7 @@ class SessionConfig(Config):
     marks: MarksSource | None = None
     truth: PoseSource | None = None
     onboard: PoseSource | None = None
+    requests: RequestsSource | None = None
     segments: tuple[Segment, ...] = ()
 
     @model_validator(mode="after")

@@ -18,7 +18,12 @@ class Rule(StrEnum):
     EXCLUDED_TAG = "excluded_tag"
     RANGE = "range"
     VIEW_ANGLE = "view_angle"
+    REPROJECTION_RATIO = "reprojection_ratio"
+    TAG_COUNT = "tag_count"
+    TURN_RATE = "turn_rate"
+    SPEED = "speed"
     GATE = "gate"
+    NOT_REQUESTED = "not_requested"
 
 
 @dataclass(frozen=True)
@@ -36,6 +41,9 @@ class Corrections:
         not look at the state refused it first.
     whitened_innovation
         (M, 3) L^-1 y with L L' = S, in the order of the measured components; NaN where there are fewer or none.
+    reacquired
+        (M,) whether the gate's refusal was lifted because several fixes in a row agreed with each other: the belief was
+        given up for this fix.
     before, after
         (M, 3) published poses just before and just after the arrival.
     """
@@ -48,6 +56,7 @@ class Corrections:
     normalised_innovation_squared: FloatArray
     degrees_of_freedom: IntArray
     whitened_innovation: FloatArray
+    reacquired: BoolArray
     before: FloatArray
     after: FloatArray
 

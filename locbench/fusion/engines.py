@@ -7,7 +7,7 @@ import numpy as np
 from filterpy.kalman import ExtendedKalmanFilter, MerweScaledSigmaPoints, UnscentedKalmanFilter
 
 from locbench.arrays import FloatArray
-from locbench.config import CorrectionMode, Engine, FusionConfig
+from locbench.config import CorrectionMode, Engine
 from locbench.config.fusion import Correction
 from locbench.geometry import compose, exponential
 from locbench.odometry import transition
@@ -175,15 +175,15 @@ def _symmetric(matrix: FloatArray) -> FloatArray:
     return np.asarray((matrix + matrix.T) / 2.0)
 
 
-def corrected(filter_steps: FilterSteps, belief: Belief, measurement: Measurement, fusion: FusionConfig) -> Belief:
-    """Return the belief after an accepted measurement, in the fusion file's correction mode.
+def corrected(filter_steps: FilterSteps, belief: Belief, measurement: Measurement, correction: Correction) -> Belief:
+    """Return the belief after an accepted measurement, in that correction mode.
 
     Notes
     -----
     Replace takes the measured components as they are, with their covariance. Fixed gain keeps the covariance honest
     through the Joseph form with that gain: (I - K H) P (I - K H)' + K R K'.
     """
-    match fusion.correction.mode:
+    match correction.mode:
         case CorrectionMode.NONE:
             return belief
         case CorrectionMode.KALMAN:
@@ -191,7 +191,7 @@ def corrected(filter_steps: FilterSteps, belief: Belief, measurement: Measuremen
         case CorrectionMode.REPLACE:
             return _replaced(belief, measurement)
         case CorrectionMode.FIXED_GAIN:
-            return _partly_corrected(belief, measurement, correction_gain(belief, measurement, fusion.correction))
+            return _partly_corrected(belief, measurement, correction_gain(belief, measurement, correction))
 
 
 def correction_gain(belief: Belief, measurement: Measurement, correction: Correction) -> FloatArray:

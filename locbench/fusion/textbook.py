@@ -2,7 +2,8 @@
 
 A detection has a capture time and a later arrival. What is published at a time uses exactly the detections that have
 arrived by then, applied in the order of capture, then odometry. A verdict is taken once, on arrival, against the
-state at capture built from what had arrived, and is never taken again.
+state at capture built from what had arrived, and is never taken again. So is the decision to give the belief up for
+a fix: applied again after a later arrival, it gives the belief up again.
 """
 
 from bisect import bisect_left
@@ -13,15 +14,18 @@ import numpy as np
 
 from locbench.arrays import FloatArray, IntArray
 from locbench.config import CorrectionMode, FusionConfig, LatencyMode, MotionNoise
+from locbench.config.fusion import Correction
 from locbench.fusion.corrections import Corrections, Rule
 from locbench.fusion.engines import Belief, FilterSteps, corrected, correction_gain, make_filter
 from locbench.fusion.estimators import Estimate
+from locbench.fusion.reacquiring import AgreeingFixes
+from locbench.fusion.requesting import OpenRequests
 from locbench.fusion.rules import gate_threshold, refused_by_data
 from locbench.fusion.steps import StepLog
 from locbench.fusion.track import Between, Track
-from locbench.odometry import Motion, interval_noise
+from locbench.odometry import Motion, interval_noise, rates_at
 from locbench.session import StartPose
-from locbench.vision import Measurement, Sightings, measurement
+from locbench.vision import Measurement, Sightings, fix_measurement, measurement
 
 __all__ = ["fuse"]
 
@@ -29,6 +33,17 @@ __all__ = ["fuse"]
 _Key = tuple[float, int]
 _SAMPLE_RANK = -1
 _ROWS_PER_PROGRESS = 2000
+# How a filter of any mode takes a fix for which it gives its belief up.
+_RESET = Correction(mode=CorrectionMode.REPLACE)
+_NO_REQUESTS = np.zeros(0)
+
+
+@dataclass(frozen=True)
+class _Applied:
+    """An accepted detection and how it corrects, also when it is run again."""
+
+    measurement: Measurement
+    correction: Correction
 
 
 @dataclass
@@ -43,12 +58,12 @@ class _Timeline:
     steps: StepLog = field(default_factory=StepLog)
     keys: list[_Key] = field(default_factory=list)
     beliefs: list[Belief] = field(default_factory=list)
-    measurements: list[Measurement | None] = field(default_factory=list)
+    applied: list[_Applied | None] = field(default_factory=list)
 
-    def push(self, key: _Key, belief: Belief, applied: Measurement | None) -> None:
+    def push(self, key: _Key, belief: Belief, applied: _Applied | None) -> None:
         self.keys.append(key)
         self.beliefs.append(belief)
-        self.measurements.append(applied)
+        self.applied.append(applied)
 
     def before(self, key: _Key) -> Belief:
         """Return the belief at the key's time from everything that comes before the key."""
@@ -64,32 +79,32 @@ class _Timeline:
         self.push((time_s, _SAMPLE_RANK), belief, None)
         return belief
 
-    def apply(self, key: _Key, applied: Measurement, arrived_s: float) -> None:
+    def apply(self, key: _Key, applied: _Applied, arrived_s: float) -> None:
         """Insert an accepted detection and run again what comes after it; verdicts stay as they are."""
         place = bisect_left(self.keys, key)
         belief = self.before(key)
-        later = list(zip(self.keys[place:], self.measurements[place:], strict=True))
-        del self.keys[place:], self.beliefs[place:], self.measurements[place:]
+        later = list(zip(self.keys[place:], self.applied[place:], strict=True))
+        del self.keys[place:], self.beliefs[place:], self.applied[place:]
         self.push(key, self._corrected(belief, key, applied, arrived_s), applied)
-        for later_key, later_measurement in later:
+        for later_key, later_applied in later:
             belief = self.now(later_key[0])
-            if later_measurement is not None:
-                belief = self._corrected(belief, later_key, later_measurement, arrived_s)
-            self.push(later_key, belief, later_measurement)
+            if later_applied is not None:
+                belief = self._corrected(belief, later_key, later_applied, arrived_s)
+            self.push(later_key, belief, later_applied)
 
-    def _corrected(self, belief: Belief, key: _Key, applied: Measurement, arrived_s: float) -> Belief:
-        after = corrected(self.filter_steps, belief, applied, self.fusion)
-        if self.fusion.correction.mode is not CorrectionMode.NONE:
-            gain = correction_gain(belief, applied, self.fusion.correction)
-            slope = applied.jacobian(belief.mean)
-            self.steps.add(arrived_s, key, float(after.mean[2]), gain, slope, applied.covariance)
+    def _corrected(self, belief: Belief, key: _Key, applied: _Applied, arrived_s: float) -> Belief:
+        meant, correction = applied.measurement, applied.correction
+        after = corrected(self.filter_steps, belief, meant, correction)
+        if correction.mode is not CorrectionMode.NONE:
+            gain, slope = correction_gain(belief, meant, correction), meant.jacobian(belief.mean)
+            self.steps.add(arrived_s, key, float(after.mean[2]), gain, slope, meant.covariance)
         return after
 
     def forget_before(self, time_s: float) -> None:
         """Drop what no admissible detection can reach any more."""
         place = bisect_left(self.keys, (time_s, _SAMPLE_RANK)) - 1
         if place > 0:
-            del self.keys[:place], self.beliefs[:place], self.measurements[:place]
+            del self.keys[:place], self.beliefs[:place], self.applied[:place]
 
     def _advanced(self, belief: Belief, from_s: float, to_s: float) -> Belief:
         times = self.motion.time_s
@@ -108,28 +123,45 @@ class _Timeline:
         return belief
 
 
+@dataclass(frozen=True)
+class _Verdict:
+    """The rule that refuses a detection, or how it is applied; its innovation where a rule looked at the state."""
+
+    rule: Rule | None
+    applied: _Applied | None = None
+    squared: float = float("nan")
+    whitened: FloatArray = field(default_factory=lambda: np.zeros(0))
+    reacquired: bool = False
+
+
 @dataclass
 class _Log:
     """Collects one row per detection offered."""
 
     index: list[int] = field(default_factory=list)
-    rule: list[Rule | None] = field(default_factory=list)
-    squared: list[float] = field(default_factory=list)
-    whitened: list[FloatArray] = field(default_factory=list)
+    verdict: list[_Verdict] = field(default_factory=list)
     before: list[FloatArray] = field(default_factory=list)
     after: list[FloatArray] = field(default_factory=list)
 
+    def add(self, index: int, verdict: _Verdict, before: Belief, after: Belief) -> None:
+        self.index.append(index)
+        self.verdict.append(verdict)
+        self.before.append(before.mean)
+        self.after.append(after.mean)
+
     def as_corrections(self, sightings: Sightings) -> Corrections:
         detections, order = sightings.detections, np.array(self.index, dtype=np.int64)
+        whitened = [verdict.whitened for verdict in self.verdict]
         return Corrections(
             captured_s=detections.captured_s[order],
             arrived_s=detections.arrived_s[order],
             tag=detections.tag[order],
             row=detections.row[order],
-            rejected_by=tuple(self.rule),
-            normalised_innovation_squared=np.array(self.squared, dtype=float),
-            degrees_of_freedom=np.array([len(values) for values in self.whitened], dtype=np.int64),
-            whitened_innovation=_filled_up(self.whitened),
+            rejected_by=tuple(verdict.rule for verdict in self.verdict),
+            normalised_innovation_squared=np.array([verdict.squared for verdict in self.verdict], dtype=float),
+            degrees_of_freedom=np.array([len(values) for values in whitened], dtype=np.int64),
+            whitened_innovation=_filled_up(whitened),
+            reacquired=np.array([verdict.reacquired for verdict in self.verdict], dtype=bool),
             before=np.array(self.before).reshape(-1, 3),
             after=np.array(self.after).reshape(-1, 3),
         )
@@ -167,12 +199,67 @@ class _Published:
         )
 
 
+@dataclass
+class _Receiver:
+    """Judges each detection on its arrival; if it is believed applies it and publishes what it changes."""
+
+    timeline: _Timeline
+    sightings: Sightings
+    applied_s: FloatArray
+    refused: tuple[Rule | None, ...]
+    requests: OpenRequests | None
+    agreeing: AgreeingFixes | None
+    published: _Published
+    log: _Log = field(default_factory=_Log)
+
+    def receive(self, index: int) -> None:
+        detections = self.sightings.detections
+        arrived = float(detections.arrived_s[index])
+        key = (float(self.applied_s[index]), int(detections.row[index]))
+        before = self.timeline.now(arrived)
+        verdict = self._judged(index, key)
+        after = before
+        if verdict.rule is None and verdict.applied is not None:
+            self.timeline.apply(key, verdict.applied, arrived)
+            after = self.timeline.now(arrived)
+            self.published.add(arrived, after)
+        self.log.add(index, verdict, before, after)
+
+    def _judged(self, index: int, key: _Key) -> _Verdict:
+        if self.refused[index] is not None:
+            return _Verdict(self.refused[index])
+        timeline, fusion = self.timeline, self.timeline.fusion
+        believed = timeline.before(key)
+        applied = measurement(self.sightings, index, believed.mean)
+        innovation = timeline.filter_steps.innovation(believed, applied)
+        squared, whitened = innovation.normalised_squared, innovation.whitened
+        # written so that a NaN, from a state that has broken down, is refused
+        passes = squared <= gate_threshold(fusion, len(whitened))
+        step = _Applied(applied, fusion.correction) if passes else self._regained(index, believed)
+        rule = Rule.GATE if step is None else self._request_rule(index)
+        if self.agreeing is not None and (passes or rule is None):
+            self.agreeing.clear()
+        return _Verdict(rule, step, squared, whitened, reacquired=rule is None and not passes)
+
+    def _regained(self, index: int, believed: Belief) -> _Applied | None:
+        """Return how to take a detection that the gate refuses, if it and those before it agree with each other."""
+        if self.agreeing is None or not self.agreeing.extend(index, believed):
+            return None
+        return _Applied(fix_measurement(self.sightings, index), _RESET)
+
+    def _request_rule(self, index: int) -> Rule | None:
+        if self.requests is None or self.requests.answer(float(self.sightings.detections.arrived_s[index])):
+            return None
+        return Rule.NOT_REQUESTED
+
+
 def fuse(
     motion: Motion,
     start: StartPose,
     sightings: Sightings,
     fusion: FusionConfig,
     noise: MotionNoise,
+    requests_s: FloatArray = _NO_REQUESTS,
     progress: Callable[[float], None] = lambda _: None,
 ) -> Estimate:
     """Return what a filter would have published over one stretch.
@@ -189,6 +276,8 @@ def fuse(
         Correction mode, trust rules, latency.
     noise
         The robot's motion noise, single keys already replaced by the fusion file's.
+    requests_s
+        (P,) when the driver asked for a correction; only a filter that waits for that looks at it.
     progress
         Told now and then which share of the stretch is done.
     """
@@ -196,29 +285,33 @@ def fuse(
     sample_noise = interval_noise(motion.twist, motion.duration_s, noise)
     timeline = _Timeline(motion, noise, sample_noise, filter_steps, fusion)
     timeline.push((float(motion.time_s[0]), _SAMPLE_RANK), Belief(start.pose, start.covariance), None)
-    log = _Log()
-    arrivals = _arrival_order(sightings, motion, fusion)
+    applied_s = _applied_times(sightings, fusion)
+    arrivals = _arrival_order(sightings, motion, applied_s)
     published = _Published(len(motion.time_s) + len(arrivals))
     published.add(float(motion.time_s[0]), timeline.beliefs[0])
+    refused = refused_by_data(sightings.detections, rates_at(motion, applied_s), fusion)
+    requests = OpenRequests(requests_s, fusion.trust.request_window) if fusion.trust.only_on_request else None
+    enough = fusion.trust.reacquire_after
+    agreeing = None if enough is None else AgreeingFixes(sightings, applied_s, motion, noise, fusion, enough)
+    receiver = _Receiver(timeline, sightings, applied_s, refused, requests, agreeing, published)
     waiting = 0
     for row, time_s in enumerate(motion.time_s[1:], start=1):
         if row % _ROWS_PER_PROGRESS == 0:
             progress(row / len(motion.time_s))
         while waiting < len(arrivals) and sightings.detections.arrived_s[arrivals[waiting]] < time_s:
-            _receive(timeline, sightings, int(arrivals[waiting]), log, published)
+            receiver.receive(int(arrivals[waiting]))
             waiting += 1
         published.add(float(time_s), timeline.add_sample(float(time_s)))
         timeline.forget_before(float(time_s) - fusion.latency.history)
     for late in arrivals[waiting:]:
-        _receive(timeline, sightings, int(late), log, published)
+        receiver.receive(int(late))
     steps = timeline.steps.as_steps()
-    return Estimate(fusion.name, published.as_track(), noise, log.as_corrections(sightings), steps)
+    return Estimate(fusion.name, published.as_track(), noise, receiver.log.as_corrections(sightings), steps)
 
 
-def _arrival_order(sightings: Sightings, motion: Motion, fusion: FusionConfig) -> IntArray:
+def _arrival_order(sightings: Sightings, motion: Motion, applied_s: FloatArray) -> IntArray:
     detections = sightings.detections
-    applied = _applied_times(sightings, fusion)
-    inside = (applied >= motion.time_s[0]) & (detections.arrived_s <= motion.time_s[-1])
+    inside = (applied_s >= motion.time_s[0]) & (detections.arrived_s <= motion.time_s[-1])
     order = np.lexsort((detections.row, detections.captured_s, detections.arrived_s))
     return np.asarray(order[inside[order]])
 
@@ -227,32 +320,3 @@ def _applied_times(sightings: Sightings, fusion: FusionConfig) -> FloatArray:
     """Return (M,) the times at which detections act: their capture, or without rewinding their arrival."""
     rewinding = fusion.latency.mode is LatencyMode.REWIND
     return sightings.detections.captured_s if rewinding else sightings.detections.arrived_s
-
-
-def _receive(timeline: _Timeline, sightings: Sightings, index: int, log: _Log, published: _Published) -> None:
-    """Judge one detection on its arrival; if it is believed apply it and publish what it changes."""
-    detections, fusion = sightings.detections, timeline.fusion
-    arrived = float(detections.arrived_s[index])
-    key = (float(_applied_times(sightings, fusion)[index]), int(detections.row[index]))
-    rule = refused_by_data(detections, index, fusion)
-    squared, whitened, applied = float("nan"), np.zeros(0), None
-    before = timeline.now(arrived)
-    if rule is None:
-        believed = timeline.before(key)
-        applied = measurement(sightings, index, believed.mean)
-        innovation = timeline.filter_steps.innovation(believed, applied)
-        squared, whitened = innovation.normalised_squared, innovation.whitened
-        threshold = gate_threshold(fusion, len(whitened))
-        # written so that a NaN, from a state that has broken down, is refused
-        rule = None if squared <= threshold else Rule.GATE
-    after = before
-    if rule is None and applied is not None:
-        timeline.apply(key, applied, arrived)
-        after = timeline.now(arrived)
-        published.add(arrived, after)
-    log.index.append(index)
-    log.rule.append(rule)
-    log.squared.append(squared)
-    log.whitened.append(whitened)
-    log.before.append(before.mean)
-    log.after.append(after.mean)

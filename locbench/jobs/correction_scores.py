@@ -58,6 +58,7 @@ def correction_summary(
         **_verdict_counts(verdict for stretch in judgement.verdicts for verdict in stretch),
         unreferenced=_unreferenced(parts, judgement.known) if judged else None,
         idle_rules=[] if fusion is None else _idle_rules(run.session.detections, fusion.trust),
+        reacquired=_reacquired(parts, fusion),
         goals=[_goal_corrections(kicks, run) for kicks in judgement.kicks.values()],
         jump_rms_m=root_mean_square(jumps, effective_sample_size(jumps)),
         jump_max_m=largest(np.linalg.norm(jumps, axis=1)),
@@ -75,12 +76,19 @@ def _idle_rules(detections: Detections | None, trust: Trust) -> list[str]:
     looked_at = {
         Rule.RANGE: (trust.maximum_range, detections.range_m),
         Rule.VIEW_ANGLE: (trust.maximum_view_angle, detections.view_angle_rad),
+        Rule.REPROJECTION_RATIO: (trust.maximum_reprojection_ratio, detections.reprojection_ratio),
     }
     return [
         str(rule)
         for rule, (limit, reported) in looked_at.items()
         if limit is not None and not np.isfinite(reported).any()
     ]
+
+
+def _reacquired(parts: Sequence[Corrections], fusion: FusionConfig | None) -> int | None:
+    if fusion is None or fusion.trust.reacquire_after is None:
+        return None
+    return sum(int(np.sum(part.reacquired)) for part in parts)
 
 
 def _why_no_verdict(judged: bool, accepted: int) -> dict[str, str]:

@@ -226,6 +226,7 @@ def _draw_corrections(detections: Detections | None, estimator: EstimatorRun) ->
         row=[int(row) for part in parts for row in part.row],
         jump_m=[round(float(jump), 6) for part in parts for jump in part.jump_m],
         outcome=outcomes,
+        reacquired=[bool(given_up) for part in parts for given_up in part.reacquired],
         verdict=[None if v is None else str(v) for v in verdicts] if verdicts else [None] * len(outcomes),
         error_after_m=[
             size

@@ -1,6 +1,6 @@
 """Runs every estimator over every stretch of a session and sets it beside the references."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -126,8 +126,8 @@ def check_fusion(fusion: FusionConfig, session: Session, where: str) -> None:
     ConfigError
         If it names a tag that is not on the field; `where` is its file.
     UsageError
-        If its mode needs whole poses and the session's detections are none, or it wants the log's own standard
-        deviations and the log has none.
+        If it needs whole poses and the session's detections are none, it wants the log's own standard deviations and
+        the log has none, or it waits for requests and the log has no such table.
     """
     known = {tag.id for tag in session.field.tags}
     unknown = [tag for tag in fusion.trust.excluded_tags if tag not in known]
@@ -137,6 +137,13 @@ def check_fusion(fusion: FusionConfig, session: Session, where: str) -> None:
             where=f"{where}: trust.excluded_tags",
             received=unknown[0],
             remedy="Tags: " + ", ".join(str(tag) for tag in sorted(known)),
+        )
+    if fusion.trust.only_on_request and session.requests_s is None:
+        raise UsageError(
+            f'session "{session.name}" does not tell when the driver asked for a correction',
+            where=f"{where}: trust.only_on_request",
+            received="true",
+            remedy="Add a [requests] table to its session.toml, or leave this file out (--fusion names the files)",
         )
     if session.detections is not None:
         _check_detections(fusion, session.detections, session.name, where)
@@ -148,13 +155,14 @@ def _check_detections(fusion: FusionConfig, detections: Detections, session: str
     if detections.kind is TagKind.TAG_POSE:
         lacking = int(np.sum(~np.isfinite(detections.value[:, 2])))
         whole, fault = lacking == 0, f"has {lacking} detections without the tag's heading"
-    if fusion.correction.mode in (CorrectionMode.REPLACE, CorrectionMode.FIXED_GAIN) and not whole:
-        raise UsageError(
-            f'this mode needs whole poses, but session "{session}" {fault}',
-            where=f"{where}: correction.mode",
-            received=fusion.correction.mode.value,
-            remedy='Use mode = "kalman", or leave this file out: --fusion names the files to use',
-        )
+    for key, received, way_out in _need_of_whole_poses(fusion):
+        if not whole:
+            raise UsageError(
+                f'this needs whole poses, but session "{session}" {fault}',
+                where=f"{where}: {key}",
+                received=received,
+                remedy=f"{way_out}, or leave this file out: --fusion names the files to use",
+            )
     if fusion.tag_noise.source is NoiseSource.LOG and not np.any(detections.own_covariance > 0.0):
         raise UsageError(
             f'session "{session}" has no usable standard deviations of its own beside its detections',
@@ -162,6 +170,14 @@ def _check_detections(fusion: FusionConfig, detections: Detections, session: str
             received=fusion.tag_noise.source.value,
             remedy='Name their columns in [tags], such as range_std or x_std and y_std, or set source = "model"',
         )
+
+
+def _need_of_whole_poses(fusion: FusionConfig) -> Iterator[tuple[str, str | int, str]]:
+    """Yield key, value and way out of everything that takes the robot's pose straight from a detection."""
+    if fusion.correction.mode in (CorrectionMode.REPLACE, CorrectionMode.FIXED_GAIN):
+        yield "correction.mode", fusion.correction.mode.value, 'Use mode = "kalman"'
+    if fusion.trust.reacquire_after is not None:
+        yield "trust.reacquire_after", fusion.trust.reacquire_after, "Remove this key"
 
 
 def _run_estimators(
@@ -186,6 +202,7 @@ def _run_estimators(
     else:
         headless = " without heading" if session.detections.kind is TagKind.TAG_POSE else ""
         left_out["tags_only"] = f"one detection of kind {session.detections.kind}{headless} does not give a pose"
+    requests_s = np.zeros(0) if session.requests_s is None else session.requests_s
     for number, fusion in enumerate(fusions):
         sightings = prepare_sightings(session.detections, session.field, fusion)
         believed_noise = fusion.motion_noise.applied_to(noise)
@@ -196,7 +213,9 @@ def _run_estimators(
                 progress(f"{session.name}: {name}", (done + share / len(pairs)) / len(fusions))
 
             tell(0.0)
-            estimates[fusion.name].append(fuse(motion, stretch.start, sightings, fusion, believed_noise, tell))
+            estimates[fusion.name].append(
+                fuse(motion, stretch.start, sightings, fusion, believed_noise, requests_s, tell)
+            )
     return estimates, left_out
 
 

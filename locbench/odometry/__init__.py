@@ -3,16 +3,19 @@
 from locbench.odometry.increments import measure_motion
 from locbench.odometry.motion import Motion
 from locbench.odometry.noise import interval_noise, transition
+from locbench.odometry.rates import Rates, rates_at
 from locbench.odometry.reckoning import dead_reckon, dead_reckon_covariance, rotated
 from locbench.odometry.travel import Travel, travel_since
 
 __all__ = [
     "Motion",
+    "Rates",
     "Travel",
     "dead_reckon",
     "dead_reckon_covariance",
     "interval_noise",
     "measure_motion",
+    "rates_at",
     "rotated",
     "transition",
     "travel_since",

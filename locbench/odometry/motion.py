@@ -71,11 +71,13 @@ class Motion:
             (M,) none before `begin_s` or after the last row; the last of them ends the result.
         """
         last = float(np.max(times_s, initial=begin_s))
-        inside = self.time_s[(self.time_s > begin_s) & (self.time_s < last)]
+        # cut out, not compared row by row: a short way out of a long log must not cost a long log's time
+        first_row, end_row = np.searchsorted(self.time_s, begin_s, "right"), np.searchsorted(self.time_s, last, "left")
+        inside = self.time_s[first_row:end_row]
         grid = np.unique(np.concatenate([[begin_s], inside, times_s]))
         interval = np.clip(np.searchsorted(self.time_s, grid, side="left"), 1, len(self.time_s) - 1)
         duration = np.diff(grid, prepend=grid[0])
-        fraction = duration / self.duration_s[interval]
+        fraction = duration / (self.time_s[interval] - self.time_s[interval - 1])
         return Motion(grid, fraction[:, np.newaxis] * self.twist[interval], self.flagged[interval] & (duration > 0.0))
 
     @staticmethod

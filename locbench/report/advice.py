@@ -13,6 +13,7 @@ from locbench.report.numbers import (
     in_words,
     plain_text,
     quantity_text,
+    rule_words,
 )
 from locbench.report.shot_tables import as_seen, has_sample
 from locbench.report.wording import (
@@ -199,11 +200,11 @@ def _corrections(name: str, result: EstimatorResult, fixes: CorrectionSummary) -
         return
     for idle in fixes.idle_rules:
         yield Hint(
-            f"{shown}: its rule {plain_text(idle)} had nothing to look at, because no fix of this log reports it. "
+            f"{shown}: its rule {rule_words(idle)} had nothing to look at, because no fix of this log reports it. "
             "Log it with the tags if the rule is to count."
         )
     if fixes.accepted == 0:
-        most = f" (most refused by the rule {plain_text(rule)})" if rule else ""
+        most = f" (most refused by the rule {rule_words(rule)})" if rule else ""
         yield Hint(f"{shown} used none of {fixes.offered} fixes{most}, so it is dead reckoning.")
         return
     if result.correction_mode == "none":
@@ -216,7 +217,7 @@ def _corrections(name: str, result: EstimatorResult, fixes: CorrectionSummary) -
         )
     if refused > fixes.accepted and rule:
         yield Hint(
-            f"{shown} refused {refused} of {fixes.offered} fixes, most by the rule {plain_text(rule)} ({count})."
+            f"{shown} refused {refused} of {fixes.offered} fixes, most by the rule {rule_words(rule)} ({count})."
         )
 
 

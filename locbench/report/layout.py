@@ -16,6 +16,7 @@ from locbench.report.numbers import (
     floor_length,
     number_text,
     plain_text,
+    rule_words,
 )
 from locbench.report.text_tables import (
     NOTHING,
@@ -37,6 +38,7 @@ __all__ = [
     "drift_table",
     "estimators_table",
     "findings_table",
+    "fixes_table",
     "pooled_table",
 ]
 
@@ -140,30 +142,52 @@ def pooled_table(estimators: Mapping[str, PooledEstimator], system: UnitSystem) 
     return without_empty_columns(TextTable("How far off, all sessions together", columns, rows))
 
 
+_BECAME = (
+    Column("estimator", align="left"),
+    Column("offered"),
+    Column("taken"),
+    Column("refused", "by rule", align="left"),
+    Column("reacquired"),
+    Column("helped/hurt", "/neutral/undecided"),
+)
+
+
+def _became_cells(name: str, fixes: CorrectionSummary) -> tuple[Cell, ...]:
+    return (
+        label_cell(name),
+        count_cell(fixes.offered),
+        count_cell(fixes.accepted),
+        _refusals_cell(fixes),
+        count_cell(fixes.reacquired),
+        verdicts_cell(fixes),
+    )
+
+
+def _taking_fixes(session: SessionResult) -> dict[str, CorrectionSummary]:
+    return {name: r.corrections for name, r in session.estimators.items() if r.corrections is not None}
+
+
+def fixes_table(session: SessionResult) -> TextTable:
+    """Return one row per estimator that takes fixes: how many, refused by which rules, and what those taken did."""
+    rows = tuple(_became_cells(name, fixes) for name, fixes in _taking_fixes(session).items())
+    return without_empty_columns(TextTable("What became of the fixes", _BECAME, rows))
+
+
 def corrections_table(session: SessionResult, system: UnitSystem) -> TextTable:
-    """Return one row per estimator that takes fixes: what became of them and how far they moved the pose."""
+    """Return `fixes_table`, and how far fixes moved the pose."""
     length = error_length(system)
-    taking = {name: r.corrections for name, r in session.estimators.items() if r.corrections is not None}
     rows = tuple(
         (
-            label_cell(name),
-            count_cell(fixes.offered),
-            count_cell(fixes.accepted),
-            _refusals_cell(fixes),
-            verdicts_cell(fixes),
+            *_became_cells(name, fixes),
             number_cell(fixes.jump_rms_m, length),
             largest_cell(fixes.jump_max_m, length),
             largest_cell(fixes.jump_max_rad, DEGREES),
             Cell(number_text(fixes.longest_without_s, SECONDS)),
         )
-        for name, fixes in taking.items()
+        for name, fixes in _taking_fixes(session).items()
     )
     columns = (
-        Column("estimator", align="left"),
-        Column("offered"),
-        Column("taken"),
-        Column("refused", "by rule", align="left"),
-        Column("helped/hurt", "/neutral/undecided"),
+        *_BECAME,
         Column("jump", f"RMS {length.symbol}"),
         Column("jump", f"largest {length.symbol}"),
         Column("turn", "largest deg"),
@@ -173,7 +197,7 @@ def corrections_table(session: SessionResult, system: UnitSystem) -> TextTable:
 
 
 def _refusals_cell(fixes: CorrectionSummary) -> Cell:
-    return Cell(", ".join(f"{plain_text(rule)} {count}" for rule, count in fixes.rejected.items()) or MISSING)
+    return Cell(", ".join(f"{rule_words(rule)} {count}" for rule, count in fixes.rejected.items()) or MISSING)
 
 
 def _drift_cells(drift: Drift, system: UnitSystem) -> tuple[Cell, ...]:

@@ -32,6 +32,7 @@ __all__ = [
     "number_text",
     "plain_text",
     "quantity_text",
+    "rule_words",
     "with_interval",
 ]
 
@@ -83,6 +84,11 @@ def floor_length(system: UnitSystem) -> DisplayUnit:
 def plain_text(text: str) -> str:
     """Return user data with every unprintable character as a space, so that it cannot steer a terminal or break XML."""
     return "".join(character if character.isprintable() else " " for character in text)
+
+
+def rule_words(rule: str) -> str:
+    """Return the name of a trust rule as words."""
+    return plain_text(rule).replace("_", " ")
 
 
 def as_sentence(text: str) -> str:

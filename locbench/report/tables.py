@@ -53,6 +53,7 @@ _CORRECTIONS = (
     "tag",
     "row",
     "outcome",
+    "reacquired",
     "verdict",
     "jump_m",
     "error_after_m",
@@ -185,6 +186,7 @@ def _plain_rows(result: EstimatorResult | PooledEstimator) -> Iterator[Row]:
         fixes = result.corrections
         counts = {name: getattr(fixes, name) for name in ("offered", "accepted")}
         counts |= {f"rejected.{rule}": count for rule, count in fixes.rejected.items()}
+        counts |= {} if fixes.reacquired is None else {"reacquired": fixes.reacquired}
         counts |= {name: getattr(fixes, name) for name in ("helped", "hurt", "neutral", "undecided", "unreferenced")}
         for name, count in counts.items():
             why = None if count is not None else fixes.why.get(name, fixes.why.get("helped"))

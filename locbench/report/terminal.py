@@ -16,7 +16,7 @@ from rich.text import Text
 from locbench.report.advice import where_to_look_next
 from locbench.report.comparison_words import answer, comparison_lines
 from locbench.report.judging_tables import aim_table
-from locbench.report.layout import estimators_table, findings_table, pooled_table
+from locbench.report.layout import estimators_table, findings_table, fixes_table, pooled_table
 from locbench.report.numbers import MISSING, plain_text
 from locbench.report.residual_tables import residuals_table
 from locbench.report.shot_tables import shots_overview
@@ -75,7 +75,8 @@ def _print_session(session: SessionResult, console: Console, system: UnitSystem)
     _print_heading(plain_text(session.name), console)
     console.print(Text(session_facts(session, system)), highlight=False)
     shots = shots_overview({name: result.shots for name, result in session.estimators.items()}, system)
-    tables = [estimators_table(session, system), aim_table(session), residuals_table(session, system), shots]
+    estimators, fixes = estimators_table(session, system), fixes_table(session)
+    tables = [estimators, fixes, aim_table(session), residuals_table(session, system), shots]
     _print_tables(tables, session.estimators, console)
     if session.findings:
         _print_findings(session, console)

@@ -124,7 +124,8 @@ class CorrectionSummary(Record):
     """What became of the detections offered; offered = accepted + the sum of rejected.
 
     `unreferenced` counts those undecided because nothing tells where the robot was at the time. `idle_rules` are trust
-    rules that never could refuse anything, because the log does not report what they look at.
+    rules that never could refuse anything, because the log does not report what they look at. `reacquired` counts the
+    accepted ones for which the belief was given up; None where the fusion file does not ask for that.
     """
 
     offered: int
@@ -136,6 +137,7 @@ class CorrectionSummary(Record):
     undecided: int | None
     unreferenced: int | None
     idle_rules: list[str] = []
+    reacquired: int | None = None
     goals: list[GoalCorrections]
     jump_rms_m: UncertainNumber
     jump_max_m: UncertainNumber

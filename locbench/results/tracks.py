@@ -97,7 +97,7 @@ class CorrectionMarks(Record):
 
     A fix from several tags has their numbers with plus signs between.
 
-    `outcome` is "accepted" or the rule that refused it.
+    `outcome` is "accepted" or the rule that refused it; `reacquired` says that the belief was given up for it.
 
     `verdict` is "helped", "hurt", "neutral", "undecided", or None if it was refused or cannot be judged.
     `error_after_m` is the position error just after, or None without a reference. `aims` has an entry per goal.
@@ -109,6 +109,7 @@ class CorrectionMarks(Record):
     row: list[int]
     jump_m: list[float]
     outcome: list[str]
+    reacquired: list[bool]
     verdict: list[str | None]
     error_after_m: list[float | None]
     aims: dict[str, AimMarks]

@@ -205,7 +205,8 @@ class Stretch:
 class Session:
     """A log, ready to be replayed.
 
-    `folder` is where it was read from; it never reaches a report.
+    `folder` is where it was read from; it never reaches a report. `requests_s` (P,) are the times at which the driver
+    asked for a correction, in order; None if the log has no such table.
     """
 
     name: str
@@ -218,6 +219,7 @@ class Session:
     marks: MarkVisits | None
     truth: PoseTrack | None
     onboard: PoseTrack | None
+    requests_s: FloatArray | None
     findings: tuple[Finding, ...]
     evidence: EvidenceLevel
     fusion_files: tuple[Path, ...]

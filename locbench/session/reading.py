@@ -10,6 +10,7 @@ from locbench.session.findings import raise_on_errors
 from locbench.session.mark_tables import read_mark_visits
 from locbench.session.model import Detections, EvidenceLevel, MarkVisits, PoseTrack, Session
 from locbench.session.odometry_tables import read_odometry, read_pose_track
+from locbench.session.request_tables import read_requests
 from locbench.session.stretches import read_stretches
 from locbench.session.tables import FindingList
 from locbench.session.tag_tables import read_detections
@@ -55,6 +56,7 @@ def read_session(location: Path) -> Session:
     marks = None if config.marks is None else read_mark_visits(folder, config.marks, field, span_s, findings)
     truth = read_pose_track(folder, config.truth, span_s, findings)
     onboard = read_pose_track(folder, config.onboard, span_s, findings)
+    requests_s = None if config.requests is None else read_requests(folder, config.requests, span_s, findings)
     raise_on_errors(findings, str(path))
     if odometry is None or not stretches:
         raise SessionError(
@@ -74,6 +76,7 @@ def read_session(location: Path) -> Session:
         marks=marks,
         truth=truth,
         onboard=onboard,
+        requests_s=requests_s,
         findings=tuple(findings),
         evidence=_evidence(truth, marks, detections),
         fusion_files=tuple(folder / name for name in config.fusion),

@@ -138,7 +138,10 @@ class TruthRecord:
 
 @dataclass(frozen=True)
 class SessionRecord:
-    """Everything a session folder holds, in SI and the field frame; a table that is None is not written."""
+    """Everything a session folder holds, in SI and the field frame; a table that is None is not written.
+
+    `requests_s` (P,) are the times at which the driver asked for a correction.
+    """
 
     name: str
     start_mark: str
@@ -147,6 +150,7 @@ class SessionRecord:
     detections: DetectionRecord | None = None
     visits: VisitRecord | None = None
     truth: TruthRecord | None = None
+    requests_s: FloatArray | None = None
 
 
 @dataclass(frozen=True)
@@ -288,6 +292,10 @@ def _truth_table(record: TruthRecord) -> _TableFile:
     return _TableFile("truth", "truth.csv", columns)
 
 
+def _requests_table(requests_s: FloatArray) -> _TableFile:
+    return _TableFile("requests", "requests.csv", (_Column("t_press_ms", requests_s, "ms", 1, "time"),))
+
+
 def _tables(record: SessionRecord) -> list[_TableFile]:
     tables = [_odometry_table(record.odometry)]
     if record.detections is not None:
@@ -296,6 +304,8 @@ def _tables(record: SessionRecord) -> list[_TableFile]:
         tables.append(_marks_table(record.visits))
     if record.truth is not None:
         tables.append(_truth_table(record.truth))
+    if record.requests_s is not None:
+        tables.append(_requests_table(record.requests_s))
     return tables
 
 

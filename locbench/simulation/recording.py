@@ -9,6 +9,7 @@ from locbench.arrays import FloatArray
 from locbench.config.field import FieldConfig
 from locbench.config.robot import RobotConfig
 from locbench.config.scenario import NoiseModel, ScenarioConfig
+from locbench.errors import ConfigError
 from locbench.geometry import wrap_angle
 from locbench.session.writer import (
     DetectionRecord,
@@ -85,6 +86,7 @@ def record_run(
         detections=_detection_record(scenario, detections),
         visits=_visits(world, float(odometry.time_s[-1])),
         truth=_truth(scenario, world),
+        requests_s=_requests(scenario, float(odometry.time_s[-1]), source),
     )
     return Recording(record, world, _events(scenario, detections))
 
@@ -145,6 +147,18 @@ def _visits(world: World, log_end_s: float) -> VisitRecord | None:
         begin_s=np.array([stand.begin_s for stand in visits]),
         end_s=np.array([min(stand.end_s, log_end_s) for stand in visits]),
     )
+
+
+def _requests(scenario: ScenarioConfig, log_end_s: float, source: str) -> FloatArray | None:
+    for number, pressed_s in enumerate(scenario.requests, start=1):
+        if pressed_s > log_end_s:
+            raise ConfigError(
+                f"the run is over after {log_end_s:.1f} s",
+                where=f"{source}: requests[{number}]",
+                received=f"{pressed_s:.6g} s",
+                remedy="Choose an earlier time",
+            )
+    return np.sort(scenario.requests) if scenario.requests else None
 
 
 def _truth(scenario: ScenarioConfig, world: World) -> TruthRecord:

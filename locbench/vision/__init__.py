@@ -1,6 +1,6 @@
 """What a tag detection measures, how uncertain it is, and how it depends on the robot's pose."""
 
-from locbench.vision.measurement import Measurement, measurement
+from locbench.vision.measurement import Measurement, fix_measurement, measurement
 from locbench.vision.sightings import Sightings, as_robot_poses, prepare_sightings
 
-__all__ = ["Measurement", "Sightings", "as_robot_poses", "measurement", "prepare_sightings"]
+__all__ = ["Measurement", "Sightings", "as_robot_poses", "fix_measurement", "measurement", "prepare_sightings"]

@@ -11,7 +11,7 @@ from locbench.session import TagKind
 from locbench.vision.noise import bearing_variance
 from locbench.vision.sightings import Sightings
 
-__all__ = ["Measurement", "measurement"]
+__all__ = ["Measurement", "fix_measurement", "measurement"]
 
 # exactly at the tag directions are undefined; any finite number keeps the filter alive
 _NEAREST_M = 1e-9
@@ -96,6 +96,11 @@ def measurement(sightings: Sightings, index: int, believed: FloatArray | None = 
             camera = _camera(sightings, index)
             one = _range(value[:1], covariance[:1, :1], camera, sightings.detections.slant)
             return _both(one, _bearing(value[1:], covariance[1:, 1:], camera), covariance)
+
+
+def fix_measurement(sightings: Sightings, index: int) -> Measurement:
+    """Return the robot pose that detection `index` means as a measurement; without a heading only its position."""
+    return _robot_pose(sightings.fix[index], sightings.fix_covariance[index])
 
 
 def _robot_pose(value: FloatArray, covariance: FloatArray) -> Measurement:

@@ -14,6 +14,8 @@ from locbench.vision.robot_poses import robot_poses, robot_poses_slope
 
 __all__ = ["Sightings", "as_robot_poses", "prepare_sightings"]
 
+_WITHOUT_HEADING = np.array([1.0, 1.0, np.nan])
+
 
 @dataclass(frozen=True)
 class Sightings:
@@ -25,6 +27,9 @@ class Sightings:
         (M, 3) and (M,) of each detection's tag, of a fix from several tags the first.
     covariance
         (M, D, D) of the detections' values; NaN for bearings whose noise has to come from the believed range.
+    fix, fix_covariance
+        (M, 3) and (M, 3, 3): the robot pose that a robot_pose or tag_pose means, its heading NaN where the filter does
+        not use it or the detection has none. All NaN where a tag_pose has no heading, and for other kinds.
     noise
         The tag noise it comes from.
     """
@@ -33,6 +38,8 @@ class Sightings:
     tag_position_m: FloatArray
     tag_facing_rad: FloatArray
     covariance: FloatArray
+    fix: FloatArray
+    fix_covariance: FloatArray
     noise: TagNoise
 
     def __len__(self) -> int:
@@ -53,16 +60,27 @@ def prepare_sightings(detections: Detections, field: FieldConfig, fusion: Fusion
     if fusion.tag_noise.source is NoiseSource.LOG:
         own = fusion.tag_noise.scale**2 * detections.own_covariance
         covariance = np.where(np.isfinite(own), own, covariance)
-    if detections.kind is TagKind.TAG_POSE and fusion.correction.mode in (
-        CorrectionMode.REPLACE,
-        CorrectionMode.FIXED_GAIN,
-    ):
-        slope = robot_poses_slope(detections.value, tags[:, [0, 1, 3]])
-        covariance = propagated_covariance(slope, covariance)
-        detections = _as_robot_poses(detections, tags)
-    if detections.kind in (TagKind.ROBOT_POSE, TagKind.TAG_POSE) and not fusion.correction.use_heading:
-        detections = replace(detections, value=detections.value * [1.0, 1.0, np.nan])
-    return Sightings(detections, tags[:, :3], tags[:, 3], covariance, fusion.tag_noise)
+    fix, fix_covariance = _fixes(detections, tags, covariance)
+    replacing = fusion.correction.mode in (CorrectionMode.REPLACE, CorrectionMode.FIXED_GAIN)
+    if detections.kind is TagKind.TAG_POSE and replacing:
+        detections, covariance = _as_robot_poses(detections, tags), fix_covariance
+    if not fusion.correction.use_heading:
+        fix = fix * _WITHOUT_HEADING
+        if detections.kind in (TagKind.ROBOT_POSE, TagKind.TAG_POSE):
+            detections = replace(detections, value=detections.value * _WITHOUT_HEADING)
+    return Sightings(detections, tags[:, :3], tags[:, 3], covariance, fix, fix_covariance, fusion.tag_noise)
+
+
+def _fixes(detections: Detections, tags: FloatArray, covariance: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the robot poses (M, 3) that detections mean, and their covariances (M, 3, 3); NaN if they mean none."""
+    match detections.kind:
+        case TagKind.ROBOT_POSE:
+            return detections.value, covariance
+        case TagKind.TAG_POSE:
+            slope = robot_poses_slope(detections.value, tags[:, [0, 1, 3]])
+            return _as_robot_poses(detections, tags).value, propagated_covariance(slope, covariance)
+        case _:
+            return np.full((len(detections), 3), np.nan), np.full((len(detections), 3, 3), np.nan)
 
 
 def as_robot_poses(detections: Detections, field: FieldConfig) -> Detections | None:

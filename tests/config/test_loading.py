@@ -146,8 +146,27 @@ CASES = [
     (ShooterConfig, SHOOTER, 'name = "s"', 'name = "s', ["TOML syntax error", "line 1"]),
 ]
 
+TRUST_CASES = [
+    ("maximum_reprojection_ratio = 1.2", ["trust.maximum_reprojection_ratio", "less than or equal to 1", "1.2"]),
+    ('maximum_reprojection_ratio = "60 %"', ["trust.maximum_reprojection_ratio", "valid number", "60 %"]),
+    ("minimum_tag_count = 0", ["trust.minimum_tag_count", "greater than or equal to 1"]),
+    ("minimum_tag_count = 2.0", ["trust.minimum_tag_count", "valid integer"]),
+    ('maximum_turn_rate = "90 deg"', ["trust.maximum_turn_rate", "a unit of turn rate is needed", "deg/s"]),
+    ('maximum_speed = "0 m/s"', ["trust.maximum_speed", "must be more than 0"]),
+    ("only_on_request = 1", ["trust.only_on_request", "valid boolean"]),
+    ('request_window = "2 s"', ["trust", "only_on_request = true"]),
+    ('only_on_request = true\nrequest_window = "0 s"', ["trust.request_window", "must be more than 0"]),
+    ('gate_probability = "99 %"\nreacquire_after = 1', ["trust.reacquire_after", "greater than or equal to 2"]),
+    ("reacquire_after = 3", ["trust", "Add gate_probability"]),
+    (
+        'gate_probability = "99 %"\nreacquire_after = 3\n[correction]\nmode = "none"',
+        ["nothing can be reacquired", "Remove trust.reacquire_after"],
+    ),
+]
+CASES += [(FusionConfig, FUSION, "\n", f"\n[trust]\n{lines}\n", words) for lines, words in TRUST_CASES]
 
-@pytest.mark.parametrize(("model", "text", "old", "new", "words"), CASES, ids=[c[3][:40] or c[2][:40] for c in CASES])
+
+@pytest.mark.parametrize(("model", "text", "old", "new", "words"), CASES, ids=[c[3][:60] or c[2][:40] for c in CASES])
 def test_a_mistake_names_file_key_value_and_remedy(tmp_path, model, text, old, new, words):
     path = tmp_path / "mine.toml"
     assert old in text

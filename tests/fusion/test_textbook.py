@@ -5,7 +5,7 @@ import pytest
 from builders import START, camera_detections, detections, field, fusion, motion, range_detections, sightings
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from naive import naive_fuse
+from textbook_twin import as_starting_over, published_at_samples
 
 from locbench.config import MotionNoise
 from locbench.fusion import Rule, fuse, sample_track
@@ -29,6 +29,19 @@ CASES = {
     "none": {"correction": {"mode": "none"}},
     "ignore_latency": {"latency": {"mode": "ignore"}},
     "short_history": {"latency": {"history": "120 ms"}},
+    "more_rules": {
+        "trust": {
+            "gate_probability": "99 %",
+            "maximum_reprojection_ratio": 0.8,
+            "minimum_tag_count": 2,
+            "maximum_turn_rate": "1 rad/s",
+            "maximum_speed": "0.8 m/s",
+        }
+    },
+    "rates_on_arrival": {
+        "latency": {"mode": "ignore"},
+        "trust": {"maximum_turn_rate": "0.5 rad/s", "maximum_speed": "0.6 m/s"},
+    },
     "rules": {
         "trust": {
             "gate_probability": "99 %",
@@ -40,40 +53,16 @@ CASES = {
 }
 
 
-def _published_at_samples(estimate, drive):
-    sampled = sample_track(estimate.track, drive, estimate.noise, drive.time_s)
-    return sampled.pose, sampled.covariance
-
-
 @pytest.mark.parametrize("case", CASES)
 def test_it_publishes_what_starting_over_each_time_gives(case):
     config = fusion(**CASES[case])
-    found = sightings(detections(DRIVE, TRUTH), config)
-    estimate = fuse(DRIVE, START, found, config, NOISE)
-    states, verdicts, squared = naive_fuse(DRIVE, START, found, config, NOISE, TAGS)
-    pose, covariance = _published_at_samples(estimate, DRIVE)
-    np.testing.assert_allclose(pose, [x for x, _ in states], atol=1e-9)
-    np.testing.assert_allclose(covariance, [p for _, p in states], rtol=2e-5, atol=1e-10)
-    corrections = estimate.corrections
-    rules = [None if rule is None else str(rule) for rule in corrections.rejected_by]
-    assert list(zip(corrections.row.tolist(), rules, strict=True)) == verdicts
-    by_row = {int(found.detections.row[i]): value for i, value in squared.items()}
-    for row, value in zip(corrections.row, corrections.normalised_innovation_squared, strict=True):
-        assert (int(row) in by_row) == np.isfinite(value)
-        if int(row) in by_row:
-            assert value == pytest.approx(by_row[int(row)], rel=1e-4, abs=1e-9)
+    as_starting_over(sightings(detections(DRIVE, TRUTH), config), config, 1e-9, DRIVE)
 
 
 @pytest.mark.parametrize("case", ["kalman", "ignore_latency"])
 def test_ranges_too(case):
     config = fusion(**CASES[case])
-    found = sightings(range_detections(DRIVE, TRUTH), config)
-    estimate = fuse(DRIVE, START, found, config, NOISE)
-    states, verdicts, _ = naive_fuse(DRIVE, START, found, config, NOISE, TAGS)
-    pose, covariance = _published_at_samples(estimate, DRIVE)
-    np.testing.assert_allclose(pose, [x for x, _ in states], atol=1e-7)
-    np.testing.assert_allclose(covariance, [p for _, p in states], rtol=2e-5, atol=1e-10)
-    assert [rule is None for rule in estimate.corrections.rejected_by] == [rule is None for _, rule in verdicts]
+    as_starting_over(sightings(range_detections(DRIVE, TRUTH), config), config, 1e-7, DRIVE)
 
 
 @pytest.mark.parametrize(
@@ -91,19 +80,8 @@ def test_what_a_turning_tilted_camera_sees_too(kind, case):
     drive = motion(rows=30)
     truth = dead_reckon(drive, START.pose)
     found = sightings(camera_detections(kind, drive, truth, count=12), config)
-    estimate = fuse(drive, START, found, config, NOISE)
-    states, verdicts, squared = naive_fuse(drive, START, found, config, NOISE, TAGS)
-    pose, covariance = _published_at_samples(estimate, drive)
-    np.testing.assert_allclose(pose, [x for x, _ in states], atol=1e-7)
-    np.testing.assert_allclose(covariance, [p for _, p in states], rtol=2e-5, atol=1e-10)
-    corrections = estimate.corrections
-    rules = [None if rule is None else str(rule) for rule in corrections.rejected_by]
-    assert list(zip(corrections.row.tolist(), rules, strict=True)) == verdicts
+    _, rules = as_starting_over(found, config, 1e-7, drive)
     assert len(set(rules)) == {"no_gate": 1, "rules": 5}.get(case, 2)
-    by_row = zip(corrections.row.tolist(), corrections.normalised_innovation_squared, strict=True)
-    judged = dict(by_row)
-    for i, value in squared.items():
-        assert judged[int(found.detections.row[i])] == pytest.approx(value, rel=1e-4, abs=1e-9)
 
 
 @pytest.mark.parametrize("kind", SEEN)
@@ -178,16 +156,20 @@ def test_every_rule_is_counted_once_in_order():
         trust={
             "gate_probability": "99 %",
             "excluded_tags": [2],
-            "maximum_range": "3 m",
-            "maximum_view_angle": "50 deg",
+            "maximum_range": "3.5 m",
+            "maximum_view_angle": "60 deg",
+            "maximum_reprojection_ratio": 0.9,
+            "minimum_tag_count": 2,
+            "maximum_turn_rate": "1 rad/s",
+            "maximum_speed": "0.8 m/s",
+            "only_on_request": True,
         },
         latency={"history": "200 ms"},
     )
-    found = sightings(detections(DRIVE, TRUTH, count=80), config)
-    corrections = fuse(DRIVE, START, found, config, NOISE).corrections
-    assert len(corrections) == 80
-    seen = set(corrections.rejected_by)
-    assert seen == {None, Rule.TOO_OLD, Rule.EXCLUDED_TAG, Rule.RANGE, Rule.VIEW_ANGLE, Rule.GATE}
+    found = sightings(detections(DRIVE, TRUTH, count=200), config)
+    corrections = fuse(DRIVE, START, found, config, NOISE, DRIVE.time_s[::10]).corrections
+    assert len(corrections) == 200
+    assert set(corrections.rejected_by) == {None, *Rule}
     age = corrections.arrived_s - corrections.captured_s
     too_old = np.array([rule is Rule.TOO_OLD for rule in corrections.rejected_by])
     np.testing.assert_array_equal(too_old, age > 0.2)
@@ -204,7 +186,7 @@ def test_without_detections_it_is_dead_reckoning():
     config = fusion()
     nothing = detections(DRIVE, TRUTH, count=0)
     estimate = fuse(DRIVE, START, sightings(nothing, config), config, NOISE)
-    pose, covariance = _published_at_samples(estimate, DRIVE)
+    pose, covariance = published_at_samples(estimate, DRIVE)
     np.testing.assert_allclose(pose, TRUTH, atol=1e-11)
     expected = dead_reckon_covariance(DRIVE, TRUTH, START.covariance, NOISE)
     np.testing.assert_allclose(covariance, expected, rtol=1e-9, atol=1e-15)

@@ -289,6 +289,9 @@ def test_whole_poses_are_needed_to_replace_the_belief(tmp_path):
     folder = log.write()
     with pytest.raises(UsageError, match="needs whole poses"):
         evaluate([folder], [_fusion(folder, 'name = "f"\n[correction]\nmode = "replace"\n')])
+    regaining = 'name = "f"\n[trust]\ngate_probability = "99 %"\nreacquire_after = 3\n'
+    with pytest.raises(UsageError, match=r"trust\.reacquire_after: this needs whole poses.*Remove this key"):
+        evaluate([folder], [_fusion(folder, regaining)])
     left_out = evaluate([folder]).results.sessions[0].estimators_left_out
     assert "does not give a pose" in left_out["tags_only"]
 
@@ -360,6 +363,53 @@ def test_a_rule_that_has_nothing_to_look_at_is_named(tmp_path):
     folder = _full(tmp_path / "log").write()
     fixes = evaluate([folder], [tmp_path / "strict.toml"]).results.sessions[0].estimators["strict"].corrections
     assert fixes.idle_rules == ["view_angle"]
+
+
+def test_a_log_without_reprojection_ratios_leaves_that_rule_idle_too(tmp_path):
+    log = _full(tmp_path / "log")
+    config = _fusion(tmp_path, 'name = "f"\n[trust]\nmaximum_reprojection_ratio = 0.5\nminimum_tag_count = 1\n')
+    fixes = evaluate([log.write()], [config]).results.sessions[0].estimators["f"].corrections
+    assert (fixes.idle_rules, fixes.accepted) == (["reprojection_ratio"], 40)
+    log.tables["tags.csv"]["ratio"] = np.arange(len(log.tables["tags.csv"])) / 40
+    log.parts["tags"] += 'reprojection_ratio = "ratio"\n'
+    fixes = evaluate([log.write()], [config]).results.sessions[0].estimators["f"].corrections
+    assert (fixes.idle_rules, fixes.rejected) == ([], {"reprojection_ratio": 19})
+
+
+ON_REQUEST = 'name = "f"\n[trust]\nonly_on_request = true\nrequest_window = "500 ms"\n'
+
+
+def test_a_filter_may_wait_until_the_driver_asks(tmp_path):
+    config = _fusion(tmp_path, ON_REQUEST)
+    folder = _full(tmp_path / "log").with_requests([3.0, 6.01]).write()
+    evaluation = evaluate([folder], [config])
+    fixes = evaluation.results.sessions[0].estimators["f"].corrections
+    assert (fixes.offered, fixes.accepted, fixes.rejected) == (40, 2, {"not_requested": 38})
+    marks = evaluation.tracks.sessions[0].estimators["f"].corrections
+    taken = [time for time, outcome in zip(marks.time_s, marks.outcome, strict=True) if outcome == "accepted"]
+    # a tag every 0.2 s, 40 ms late
+    np.testing.assert_allclose(taken, [3.04, 6.04])
+
+
+def test_without_requests_in_the_log_waiting_for_them_is_refused(tmp_path):
+    config = _fusion(tmp_path, ON_REQUEST)
+    with pytest.raises(UsageError, match=r"only_on_request: .*driver asked.*Add a \[requests\] table"):
+        evaluate([_full(tmp_path / "log").write()], [config])
+
+
+def test_a_filter_that_was_locked_out_says_how_often_it_gave_its_belief_up(tmp_path):
+    log = _full(tmp_path / "log")
+    log.tables["tags.csv"]["x"] += 0.5
+    trust = '[trust]\ngate_probability = "99 %"\n'
+    (tmp_path / "a.toml").write_text(f'name = "locked"\n{trust}')
+    (tmp_path / "b.toml").write_text(f'name = "regaining"\n{trust}reacquire_after = 4\n')
+    evaluation = evaluate([log.write()], [tmp_path / "a.toml", tmp_path / "b.toml"])
+    estimators = evaluation.results.sessions[0].estimators
+    locked, regaining = (estimators[name].corrections for name in ("locked", "regaining"))
+    assert (locked.accepted, locked.reacquired) == (0, None)
+    assert (regaining.rejected, regaining.reacquired) == ({"gate": 3}, 1)
+    marks = evaluation.tracks.sessions[0].estimators["regaining"].corrections
+    assert np.flatnonzero(marks.reacquired).tolist() == [3]
 
 
 def test_a_press_at_the_very_end_counts_and_one_between_two_stretches_counts_once(tmp_path):

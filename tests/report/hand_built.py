@@ -291,6 +291,7 @@ def track(evidence: str, scale: float, filtering: bool) -> EstimatorTrack:
                 row=[1, 2, 3, 4, 5, 6],
                 jump_m=[0.03, 0.0, 0.04, 0.0, 0.001, 0.02],
                 outcome=["accepted", "range", "accepted", "gate", "accepted", "accepted"],
+                reacquired=[False] * 5 + [True],
                 verdict=["helped", None, "hurt", None, "neutral", "helped"] if referenced else [None] * 6,
                 error_after_m=[0.01, 0.02, 0.05, 0.02, 0.02, 0.01] if referenced else [None] * 6,
                 aims={

@@ -80,7 +80,19 @@ def test_corrections_are_those_of_the_tracks(evaluation_a):
     mine = found[found["estimator"] == FILTER]
     assert mine["time_s"].tolist() == fixes.time_s
     assert mine["outcome"].tolist() == fixes.outcome
+    assert mine["reacquired"].tolist() == [False, False, False, False, False, True]
     assert [None if pd.isna(v) else v for v in mine["verdict"]] == fixes.verdict
+
+
+def test_reacquired_fixes_are_counted_where_the_filter_may(evaluation_a):
+    session = evaluation_a.results.sessions[0]
+    result = session.estimators[FILTER]
+    assert "corrections.reacquired" not in set(tables(evaluation_a)["summary.csv"]["quantity"])
+    fixes = result.corrections.model_copy(update={"reacquired": 2})
+    changed = session.model_copy(update={"estimators": {FILTER: result.model_copy(update={"corrections": fixes})}})
+    texts = csv_tables(evaluation_a.results.model_copy(update={"sessions": [changed]}), evaluation_a.tracks)
+    summary = pd.read_csv(io.StringIO(texts["summary.csv"]))
+    assert row(summary, estimator=FILTER, quantity="corrections.reacquired")["value"] == 2
 
 
 def test_drift_and_landings_are_those_of_the_tracks(evaluation_a):
@@ -135,5 +147,5 @@ def test_pooled_numbers_have_rows_of_their_own(evaluation_of_two):
 def test_a_log_without_anything_still_gives_headers(evaluation_d):
     texts = csv_tables(evaluation_d.results, evaluation_d.tracks)
     assert texts["corrections.csv"] == (
-        "session,estimator,time_s,captured_s,tag,row,outcome,verdict,jump_m,error_after_m\n"
+        "session,estimator,time_s,captured_s,tag,row,outcome,reacquired,verdict,jump_m,error_after_m\n"
     )

@@ -9,6 +9,8 @@ import pytest
 from hand_built import FILTER, MARKUP_NAME, SCRIPT_NAME, evaluation, number
 from rich.console import Console
 
+from locbench.fusion import Rule
+from locbench.report.layout import fixes_table
 from locbench.report.terminal import print_evaluation
 from locbench.report.wording import CAUTION
 from locbench.results import SeenShots
@@ -60,6 +62,43 @@ def test_numbers_stand_beside_their_intervals(evaluation_a):
         "2/1",
         "1.83 (1.46–2.20)",
     ]
+
+
+def fixes_row(source, **changes) -> list[str]:
+    """Return the filter's cells in the table of what became of the fixes, headings first."""
+    session = source.results.sessions[0]
+    result = session.estimators[FILTER]
+    changed = result.model_copy(update={"corrections": result.corrections.model_copy(update=changes)})
+    alone = session.model_copy(update={"estimators": {FILTER: changed}})
+    text = printed(source.results.model_copy(update={"sessions": [alone]}), width=160)
+    table = text.split("What became of the fixes")[1].split("What fixes did")[0].splitlines()
+    row = next(line for line in table if line.startswith(FILTER))
+    headings = next(line for line in table if line.startswith("estimator"))
+    return [re.split(r"\s{2,}", line.strip())[1:] for line in (headings, row)]
+
+
+def test_what_became_of_the_fixes_is_told_by_rule(evaluation_a):
+    _, row = fixes_row(evaluation_a)
+    assert row == ["6", "4", "range 1, gate 1", "2/1/1/0"]
+
+
+def test_every_rule_has_words(evaluation_a):
+    session = evaluation_a.results.sessions[0]
+    result = session.estimators[FILTER]
+    fixes = result.corrections.model_copy(update={"rejected": {str(rule): 1 for rule in Rule}})
+    changed = session.model_copy(update={"estimators": {FILTER: result.model_copy(update={"corrections": fixes})}})
+    assert fixes_table(changed).rows[0][3].text == (
+        "too old 1, excluded tag 1, range 1, view angle 1, reprojection ratio 1, tag count 1, turn rate 1, speed 1, "
+        "gate 1, not requested 1"
+    )
+
+
+def test_reacquired_fixes_have_a_column_if_the_filter_may(evaluation_a):
+    headings, _ = fixes_row(evaluation_a)
+    assert "reacquired" not in " ".join(headings)
+    for count in (0, 3):
+        _, row = fixes_row(evaluation_a, reacquired=count)
+        assert row == ["6", "4", "range 1, gate 1", str(count), "2/1/1/0"]
 
 
 def test_drift_is_shown_where_it_grows_with_the_way(evaluation_a):
@@ -147,7 +186,7 @@ def test_names_stay_however_many_estimators_there_are(evaluation_a, width):
     text = printed(renamed(evaluation_a, names), width)
     assert max(len(line) for line in text.splitlines()) <= max(width, 80)
     for name in names:
-        assert rows_with(text.split("What fixes did to the aim")[0], name) == 1
+        assert rows_with(text.split("What became of the fixes")[0], name) == 1
     # the row label is folded when many columns stand beside it
     assert rows_with(text, "near") > 1
     # 23 of them, in whatever tables

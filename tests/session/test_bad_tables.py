@@ -11,7 +11,7 @@ from locbench.session import read_session
 
 
 def _log(tmp_path):
-    return SmallLog(tmp_path).with_tags().with_marks().with_truth()
+    return SmallLog(tmp_path).with_tags().with_marks().with_truth().with_requests([1.0, 2.0, 3.0])
 
 
 def _lines(folder, file):
@@ -67,6 +67,8 @@ CASES = {
     "no bytes": (lambda f: (f / "odometry.csv").write_text(""), ["odometry.csv", "cannot be read"]),
     "time reversed": (_reverse, ["odometry.csv", "row 11", '"t_ms"', "backwards"]),
     "not there": (lambda f: (f / "marks.csv").unlink(), ["marks.csv", "no such file"]),
+    "press": (lambda f: _put(f, "requests.csv", 2, 0, ""), ["requests.csv", "row 2", '"t"', "empty"]),
+    "no presses": (lambda f: (f / "requests.csv").write_text("t\n"), ["requests.csv", "no rows"]),
     "row too long": (_long_row, ["truth.csv", "cannot be read"]),
     "unknown mark": (lambda f: _put(f, "marks.csv", 1, 2, "M3"), ["marks.csv", "row 1", "M3", "S1, M2"]),
     "visit reversed": (lambda f: _put(f, "marks.csv", 1, 1, "1.0"), ["marks.csv", "row 1", "end before they begin"]),

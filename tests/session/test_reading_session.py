@@ -347,3 +347,27 @@ def test_rows_of_equal_time_are_joined(tmp_path):
     log.tables["odometry.csv"] = doubled
     np.testing.assert_allclose(_end(log.write()), log.poses[-1], atol=1e-9)
     assert {f.code for f in read_session(tmp_path).findings} >= {"duplicate_time"}
+
+
+REQUESTS = '[requests]\nfile = "presses.csv"\noffset = "-500 ms"\ntime = { column = "t", unit = "s" }\n'
+
+
+def test_requests_are_put_in_order_on_the_sessions_clock(tmp_path):
+    log = SmallLog(tmp_path)
+    assert read_session(log.write()).requests_s is None
+    log.parts["requests"] = REQUESTS
+    log.tables["presses.csv"] = pd.DataFrame({"t": [4.0, 1.5, 2.0, 2.0]})
+    session = read_session(log.write())
+    np.testing.assert_allclose(session.requests_s, [1.0, 1.5, 1.5, 3.5])
+    assert not session.findings
+
+
+def test_requests_outside_the_log_are_a_finding(tmp_path):
+    log = SmallLog(tmp_path)
+    log.parts["requests"] = REQUESTS
+    log.tables["presses.csv"] = pd.DataFrame({"t": [0.49, 0.5, 8.5, 8.51]})
+    session = read_session(log.write())
+    np.testing.assert_allclose(session.requests_s, [0.0, 8.0])
+    (finding,) = session.findings
+    assert (finding.code, finding.where) == ("outside_log", "presses.csv, row 1")
+    assert finding.message.startswith("2 requests lie outside")

@@ -163,3 +163,10 @@ def test_every_kind_of_detection_is_written_with_the_camera_it_comes_from(tmp_pa
     tags = load_config(folder / "session.toml", SessionConfig).tags
     assert (tags.kind, tags.mount) == (kind, 'front "up"')
     assert (tags.turret_yaw is not None) == turning
+
+
+def test_requests_are_written_as_presses(tmp_path):
+    folder = _write(tmp_path, requests_s=np.array([1.5, 2.0625]))
+    assert (folder / "requests.csv").read_text() == "t_press_ms\n1500.0\n2062.5\n"
+    session = load_config(folder / "session.toml", SessionConfig)
+    assert (session.requests.time.column, session.requests.time.unit) == ("t_press_ms", 0.001)

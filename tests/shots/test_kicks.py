@@ -31,6 +31,7 @@ def _corrections(before, after, rejected=None):
         normalised_innovation_squared=np.ones(count),
         degrees_of_freedom=np.full(count, 3),
         whitened_innovation=np.full((count, 3), np.nan),
+        reacquired=np.zeros(count, dtype=bool),
         before=before,
         after=after,
     )

@@ -154,3 +154,10 @@ def test_false_ids_need_a_second_tag(make_bench, round_trip):
     field = "\n".join(line for line in lines if "{ id = 2" not in line and "{ id = 5" not in line)
     with pytest.raises(ConfigError, match=r"camera\.false_ids: a false id needs a second tag"):
         make_bench(field=field).record('[camera]\nmount = "front"\nfalse_ids = "1 %"\n' + round_trip)
+
+
+def test_presses_are_logged_in_order_and_lie_inside_the_run(bench, round_trip):
+    np.testing.assert_allclose(bench.record('requests = ["4 s", "2.5 s"]\n' + round_trip).record.requests_s, [2.5, 4.0])
+    assert bench.record(round_trip).record.requests_s is None
+    with pytest.raises(ConfigError, match=r"requests\[2\]: .*the run is over after .*4000 s"):
+        bench.record('requests = ["4 s", "4000 s"]\n' + round_trip)

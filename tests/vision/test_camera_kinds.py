@@ -190,6 +190,35 @@ def test_tag_poses_with_a_heading_give_robot_poses():
     np.testing.assert_allclose(wrap_angle(given.value[:, 2] - expected[:, 2]), 0.0, atol=1e-12)
 
 
+@pytest.mark.parametrize("mode", ["kalman", "replace"])
+@pytest.mark.parametrize("use_heading", [True, False])
+def test_fixes_are_the_robot_poses_that_tag_poses_mean(mode, use_heading):
+    """The error of a heading that is not used still moves the place."""
+    config = fusion(correction={"mode": mode, "use_heading": use_heading})
+    found = camera_detections(TagKind.TAG_POSE, DRIVE, TRUTH, count=6)
+    prepared, meant = sightings(found, config), detections(DRIVE, TRUTH, count=6, seed=6).value
+    np.testing.assert_allclose(prepared.fix[:, :2], meant[:, :2], atol=1e-12)
+    turned = wrap_angle(prepared.fix[:, 2] - meant[:, 2])
+    np.testing.assert_allclose(turned, 0.0 if use_heading else np.nan, atol=1e-12)
+    on_robot = sightings(found, fusion()).covariance
+    for i, tag in enumerate(found.tag):
+        place = next(known for known in field().tags if known.id == tag)
+        slope = robot_poses_slope(found.value[i : i + 1], np.array([[place.x, place.y, place.facing]]))[0]
+        np.testing.assert_allclose(prepared.fix_covariance[i], slope @ on_robot[i] @ slope.T, rtol=1e-9, atol=1e-15)
+
+
+def test_fixes_of_robot_poses_are_themselves_and_other_kinds_mean_none():
+    found = detections(DRIVE, TRUTH, count=6)
+    for use_heading in (True, False):
+        prepared = sightings(found, fusion(correction={"use_heading": use_heading}))
+        np.testing.assert_array_equal(prepared.fix, prepared.detections.value)
+        np.testing.assert_array_equal(prepared.fix_covariance, prepared.covariance)
+    seen = sightings(camera_detections(TagKind.BEARING, DRIVE, TRUTH, count=6), fusion())
+    assert np.all(np.isnan(seen.fix))
+    assert seen.fix.shape == (6, 3)
+    assert np.all(np.isnan(seen.fix_covariance))
+
+
 @pytest.mark.parametrize("kind", SEEN)
 def test_other_detections_give_no_robot_pose(kind):
     found = camera_detections(kind, DRIVE, TRUTH, count=3)

@@ -117,7 +117,8 @@ class _NaiveFilter:
             twist = fraction * self.motion.twist[k]
             key = (k, low, high)
             if key not in self.cache:
-                self.cache[key] = _noise(twist, high - low, self.noise)
+                factor = self.noise.doubted_factor if self.motion.flagged[k] or self.motion.suspect[k] else 1.0
+                self.cache[key] = factor**2 * _noise(twist, high - low, self.noise)
             moved = _matrix(x) @ expm(np.array([[0, -twist[2], twist[0]], [twist[2], 0, twist[1]], [0, 0, 0]]))
             f = np.eye(3)
             f[0, 2], f[1, 2] = -(moved[1, 2] - x[1]), moved[0, 2] - x[0]

@@ -1,5 +1,6 @@
 """Body increments from each kind of odometry log: exact where it can be, weighted least squares where it must be."""
 
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -8,6 +9,7 @@ from locbench.arrays import FloatArray
 from locbench.config import RobotConfig
 from locbench.geometry import between, logarithm
 from locbench.odometry.motion import Motion
+from locbench.odometry.suspicion import suspect_intervals
 from locbench.session import BodyIncrements, BodyVelocities, OdometryLog, PodTravel, PoseTrack
 
 __all__ = ["measure_motion", "pod_twists"]
@@ -19,7 +21,7 @@ _GYRO_FLOOR_RAD2 = 1e-12
 
 
 def measure_motion(log: OdometryLog, robot: RobotConfig) -> Motion:
-    """Return the body increments of a log.
+    """Return the body increments of a log, those that look like a slip, a lifted pod or a shove marked as suspect.
 
     Parameters
     ----------
@@ -38,7 +40,8 @@ def measure_motion(log: OdometryLog, robot: RobotConfig) -> Motion:
         case PoseTrack():
             twist = np.zeros_like(log.pose)
             twist[1:] = logarithm(between(log.pose[:-1], log.pose[1:]))
-    return Motion.from_increments(log.time_s, twist, log.flagged)
+    motion = Motion.from_increments(log.time_s, twist, log.flagged)
+    return replace(motion, suspect=suspect_intervals(motion, log, robot))
 
 
 def _velocity_twists(log: BodyVelocities) -> FloatArray:

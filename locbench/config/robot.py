@@ -43,6 +43,11 @@ class Pod(Config):
         return -size if self.reversed else size
 
     @property
+    def rounding_variance(self) -> float:
+        """Variance of the travel between two counts, each rounded: twice one twelfth of a count squared."""
+        return self.metres_per_count**2 / 6.0
+
+    @property
     def row(self) -> FloatArray:
         """(3,) such that row . (dx, dy, dtheta) is this pod's travel."""
         return rolling_row(self.x, self.y, self.rolling_direction)

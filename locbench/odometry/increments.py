@@ -14,8 +14,6 @@ from locbench.session import BodyIncrements, BodyVelocities, OdometryLog, PodTra
 
 __all__ = ["measure_motion", "pod_twists"]
 
-# Variance of the difference of two counts, each rounded: twice one twelfth of a count squared.
-_QUANTISATION = 1.0 / 6.0
 # A gyro reading is never exact; this keeps its weight finite when two rows share a time.
 _GYRO_FLOOR_RAD2 = 1e-12
 
@@ -58,8 +56,8 @@ def _pod_log_twists(log: PodTravel, robot: RobotConfig) -> FloatArray:
     rows = np.array([robot.pods[name].row for name in names])
     travel = np.column_stack([np.diff(log.travel_m[name], prepend=log.travel_m[name][0]) for name in names])
     per_metre = np.array([robot.pods[name].along_per_metre for name in names])
-    count = np.array([robot.pods[name].metres_per_count for name in names])
-    variance = per_metre**2 * np.abs(travel) + _QUANTISATION * count**2
+    rounding = np.array([robot.pods[name].rounding_variance for name in names])
+    variance = per_metre**2 * np.abs(travel) + rounding
     if log.heading_rad is None:
         return pod_twists(rows, travel, variance, "pods", None, None)
     turn = np.diff(log.heading_rad, prepend=log.heading_rad[0])

@@ -3,14 +3,16 @@
 **Parity.** Pods and gyro that measure more than three motions contradict each other when one of them slips. What is
 left of their readings in the left null space of the measurement rows does not depend on the motion: Chow & Willsky,
 "Analytical redundancy and the design of robust failure detection systems", IEEE Trans. Automatic Control 29(7) 1984,
-603-614.
+603-614. A worn wheel or a gyro read late contradicts too, but alike all through the log, so what the residuals owe to
+motion and change of motion is fitted first, and taken off if it is no more than wear.
 
 **Jump.** No robot on rubber wheels changes its velocity faster than friction lets it, but one that is hit, or whose
 wheels spin, does.
 
 They cannot see a slow slip, a slip of a pod whose motion no other sensor measures (the only sideways pod among three
-pods and a gyro), or a shove that all sensors follow alike. Windows end after the moment they judge, so a robot's own
-program would know up to one window later.
+pods and a gyro), or a shove that all sensors follow alike, and a loss of a few per cent all through the log passes for
+wear. The fit and the windows look ahead: a robot's own program would need constants measured before, and would know up
+to one window later.
 """
 
 import math
@@ -32,8 +34,6 @@ _PARITY_WINDOW_S = 0.1
 _JUMP_WINDOW_S = 0.04
 # Four standard deviations of one normal number.
 _PARITY_CONFIDENCE = math.erf(4.0 / math.sqrt(2.0))
-# Variance of the difference of two counts, each rounded.
-_QUANTISATION = 1.0 / 6.0
 # Shares by which a pod's travel may be off: worn as the worst wheels are, and what is left when the whole log has told
 # its constants; a gyro's scale is twice as sure. Common practice, no source.
 _WORST, _KNOWN, _GYRO_SCALE = 0.05, 0.01, 0.5
@@ -93,7 +93,7 @@ def _sensors(motion: Motion, log: PodTravel, robot: RobotConfig) -> _Sensors | N
     rows = [pod.row for pod in pods]
     reading = [log.travel_m[name][last_row] for name in robot.pods]
     per_travel = [pod.along_per_metre**2 for pod in pods]
-    of_ends = [_QUANTISATION * pod.metres_per_count**2 for pod in pods]
+    of_ends = [pod.rounding_variance for pod in pods]
     per_second, scale = [0.0] * len(rows), [1.0] * len(rows)
     if log.heading_rad is not None and robot.gyro is not None:
         rows.append(np.array([0.0, 0.0, 1.0]))

@@ -16,6 +16,7 @@ __all__ = [
     "camera_detections",
     "comparison",
     "detections",
+    "doubtful",
     "field",
     "fusion",
     "motion",
@@ -33,6 +34,12 @@ def motion(rows: int = 60, period_s: float = 0.05, seed: int = 1, speed: float =
     times = 10.0 + np.concatenate([[0.0], np.cumsum(steps[1:])])
     rates = np.column_stack([speed * rng.uniform(0, 1, rows), 0.3 * rng.normal(size=rows), rng.normal(size=rows)])
     return Motion.from_increments(times, rates * steps[:, np.newaxis], np.zeros(rows, dtype=bool))
+
+
+def doubtful(drive: Motion) -> Motion:
+    """The same drive with a gap in it and two whiles that look like slips."""
+    rows = np.arange(len(drive.time_s))
+    return dataclasses.replace(drive, flagged=rows == 9, suspect=(rows % 25 > 14) & (rows % 25 < 21))
 
 
 def comparison(believed: np.ndarray, reference: np.ndarray, stds: tuple[float, float] = (0.0, 0.0)) -> Comparison:

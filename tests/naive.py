@@ -4,15 +4,17 @@ import math
 
 import numpy as np
 from scipy import stats
-from scipy.linalg import expm
+from scipy.linalg import expm, null_space
 from scipy.spatial.transform import Rotation
 
 __all__ = [
+    "naive_contradictions",
     "naive_dead_reckoning",
     "naive_distance_to_ellipse",
     "naive_error_weights",
     "naive_fuse",
     "naive_hit_probability",
+    "naive_jumps",
     "naive_misfit",
     "naive_rates",
     "naive_sign_flip",
@@ -115,6 +117,73 @@ def _noise(twist, duration, noise, pieces=200):
     return total
 
 
+def _inside(ends, rows, count):
+    """The intervals of windows that end there, and their neighbours."""
+    found = np.zeros(count, dtype=bool)
+    for end in ends:
+        for interval in range(end - rows, end + 2):
+            if 0 < interval < count:
+                found[interval] = True
+    return found
+
+
+def naive_jumps(motion):
+    """Window by window: no robot changes its velocity faster than friction coefficient 1.2 and its roughness allow."""
+    place, times = naive_dead_reckoning(motion, [0.0, 0.0, 0.0])[:, :2], motion.time_s
+    period = float(np.median(np.diff(times)))
+
+    def change(end, rows):
+        spans = [max(times[end - i * rows] - times[end - (i + 1) * rows], rows * period) for i in (0, 1)]
+        speeds = [(place[end - i * rows] - place[end - (i + 1) * rows]) / spans[i] for i in (0, 1)]
+        return float(np.linalg.norm(speeds[0] - speeds[1])), sum(spans) / 2
+
+    def whole(rows):
+        return [k for k in range(2 * rows, len(times)) if not any(motion.flagged[k - 2 * rows + 1 : k + 1])]
+
+    rough = np.median([c for k in whole(1) if (c := change(k, 1)[0]) > 0] or [0.0]) / stats.norm.ppf(0.75)
+    rows = max(1, round(0.04 / period))
+    seen = {k: change(k, rows) for k in whole(rows)}
+    limit = 1.2 * 9.80665
+    ends = [k for k, (jump, apart) in seen.items() if jump > limit * apart + 4 * rough / math.sqrt(rows)]
+    return _inside(ends, 2 * rows, len(times))
+
+
+def naive_contradictions(times, flagged, rows, reading, per_travel, per_second, of_ends, scale):
+    """Window by window: what is left of the readings, constants fitted twice by ordinary least squares."""
+    half = max(1, round(0.05 / float(np.median(np.diff(times)))))
+    null, invert = null_space(rows.T), np.linalg.pinv(rows)
+    limit = stats.chi2.ppf(1 - 2 * stats.norm.sf(4), null.shape[1])
+    windows = []
+    for end in range(2 * half, len(times)):
+        if any(flagged[end - 2 * half + 1 : end + 1]):
+            continue
+        second, first = reading[end] - reading[end - half], reading[end - half] - reading[end - 2 * half]
+        span, travel = times[end] - times[end - 2 * half], reading[end] - reading[end - 2 * half]
+        drive = np.concatenate([invert @ travel, invert @ (second - first) / span])
+        noise = 4 * (per_travel * abs(travel) + per_second * span + of_ends)
+        windows.append((end, travel, drive, noise))
+
+    def covariance(travel, noise, share):
+        return null.T @ np.diag(noise + (share * scale * travel) ** 2) @ null
+
+    def squared(travel, drive, noise, share, constants):
+        rest = null.T @ travel - drive @ constants
+        return rest @ np.linalg.inv(covariance(travel, noise, share)) @ rest
+
+    constants = np.zeros((6, null.shape[1]))
+    for share in (0.05, 0.01):
+        kept = [w for w in windows if squared(*w[1:], share, constants) <= limit]
+        for one in range(null.shape[1]):
+            spread = [math.sqrt(covariance(travel, noise, share)[one, one]) for _, travel, _, noise in kept]
+            left = [drive / s for (_, _, drive, _), s in zip(kept, spread, strict=True)] + list(np.eye(6) / 0.05)
+            right = [travel @ null[:, one] / s for (_, travel, _, _), s in zip(kept, spread, strict=True)] + [0.0] * 6
+            constants[:, one] = np.linalg.lstsq(np.array(left), np.array(right), rcond=None)[0]
+    if np.max(np.abs(constants[:3])) >= 0.1:
+        constants = np.zeros_like(constants)
+    ends = [w[0] for w in windows if squared(*w[1:], 0.01, constants) > limit]
+    return _inside(ends, 2 * half, len(times))
+
+
 class _NaiveFilter:
     """State by brute force: start again from the beginning for every question asked."""
 
@@ -133,7 +202,8 @@ class _NaiveFilter:
             twist = fraction * self.motion.twist[k]
             key = (k, low, high)
             if key not in self.cache:
-                self.cache[key] = _noise(twist, high - low, self.noise)
+                factor = self.noise.doubted_factor if self.motion.flagged[k] or self.motion.suspect[k] else 1.0
+                self.cache[key] = factor**2 * _noise(twist, high - low, self.noise)
             moved = _matrix(x) @ expm(np.array([[0, -twist[2], twist[0]], [twist[2], 0, twist[1]], [0, 0, 0]]))
             f = np.eye(3)
             f[0, 2], f[1, 2] = -(moved[1, 2] - x[1]), moved[0, 2] - x[0]

@@ -20,7 +20,7 @@ from locbench.config.quantities import (
     Share,
     Text,
 )
-from locbench.config.robot import MotionNoise
+from locbench.config.robot import DoubtedFactor, MotionNoise
 
 __all__ = [
     "CorrectionMode",
@@ -167,6 +167,7 @@ class MotionNoiseOverride(Config):
     heading_per_metre: NonNegativeAngle | None = None
     heading_per_turn: NonNegativeAngle | None = None
     heading_per_minute: NonNegativeAngle | None = None
+    doubted_factor: DoubtedFactor | None = None
 
     def applied_to(self, noise: MotionNoise) -> MotionNoise:
         """Return `noise` with the keys given here replaced."""

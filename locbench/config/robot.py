@@ -19,7 +19,7 @@ from locbench.config.quantities import (
 )
 from locbench.geometry import compose, rolling_row, unseen_motion
 
-__all__ = ["CameraMount", "Gyro", "MotionNoise", "Pod", "RobotConfig"]
+__all__ = ["CameraMount", "DoubtedFactor", "Gyro", "MotionNoise", "Pod", "RobotConfig"]
 
 
 class Pod(Config):
@@ -41,6 +41,11 @@ class Pod(Config):
         """Signed travel of one count."""
         size = float(np.pi * self.wheel_diameter / self.counts_per_revolution)
         return -size if self.reversed else size
+
+    @property
+    def rounding_variance(self) -> float:
+        """Variance of the travel between two counts, each rounded: twice one twelfth of a count squared."""
+        return self.metres_per_count**2 / 6.0
 
     @property
     def row(self) -> FloatArray:
@@ -97,10 +102,16 @@ class CameraMount(Config):
         return np.column_stack([plane[:, :2], rest[:, 0], plane[:, 2], rest[:, 1:]])
 
 
+DoubtedFactor = Annotated[
+    float, Field(ge=1.0, strict=True, allow_inf_nan=False, description="Times the noise while odometry looks doubtful")
+]
+
+
 class MotionNoise(Config):
     """Standard deviation of the motion after that length, turn or time; variances add and grow linearly.
 
-    Along and across are about the direction of travel of the reference point.
+    Along and across are about the direction of travel of the reference point. While the odometry looks doubtful (a gap,
+    a slip, a lifted pod, a shove) all standard deviations are multiplied by `doubted_factor`.
     """
 
     along_per_metre: NonNegativeLength = 0.010
@@ -108,6 +119,7 @@ class MotionNoise(Config):
     heading_per_metre: NonNegativeAngle = float(np.radians(0.2))
     heading_per_turn: NonNegativeAngle = float(np.radians(0.5))
     heading_per_minute: NonNegativeAngle = float(np.radians(0.5))
+    doubted_factor: DoubtedFactor = 1.0
 
 
 class RobotConfig(Config):

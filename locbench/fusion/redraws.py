@@ -18,7 +18,7 @@ from locbench.arrays import FloatArray, IntArray
 from locbench.config import MotionNoise
 from locbench.fusion.estimators import Estimate
 from locbench.fusion.steps import CorrectionSteps
-from locbench.odometry import Motion, dead_reckon, interval_noise, transition
+from locbench.odometry import Motion, dead_reckon, doubted_noise, transition
 from locbench.odometry.reckoning import rotated
 from locbench.statistics import propagated_covariance
 
@@ -78,7 +78,7 @@ def _spans(motion: Motion, noise: MotionNoise, start: FloatArray, events: FloatA
     for first, last in _blocks(at):
         rows = np.arange(at[first] + 1, at[last] + 1)
         span_end = np.repeat(at[first + 1 : last + 1], np.diff(at[first : last + 1]))
-        local = interval_noise(twist[rows], duration[rows], noise)
+        local = doubted_noise(twist[rows], duration[rows], fine.doubted[rows], noise)
         carry = transition(pose[span_end, :2] - pose[rows, :2])
         part = propagated_covariance(carry, rotated(local, pose[rows, 2] - twist[rows, 2]))
         added[first + 1 : last + 1] = np.add.reduceat(part, at[first:last] - at[first], axis=0)

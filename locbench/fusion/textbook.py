@@ -23,7 +23,7 @@ from locbench.fusion.requesting import OpenRequests
 from locbench.fusion.rules import gate_threshold, refused_by_data
 from locbench.fusion.steps import StepLog
 from locbench.fusion.track import Between, Track
-from locbench.odometry import Motion, interval_noise, rates_at
+from locbench.odometry import Motion, doubted_noise, noise_of, rates_at
 from locbench.session import StartPose
 from locbench.vision import Measurement, Sightings, fix_measurement, measurement
 
@@ -117,7 +117,8 @@ class _Timeline:
                 twist, noise = self.motion.twist[interval], self.sample_noise[interval]
             else:
                 twist = fraction * self.motion.twist[interval]
-                noise = interval_noise(twist[np.newaxis], np.array([until - from_s]), self.noise)[0]
+                doubted = self.motion.doubted[interval : interval + 1]
+                noise = doubted_noise(twist[np.newaxis], np.array([until - from_s]), doubted, self.noise)[0]
             belief = self.filter_steps.predict(belief, twist, noise)
             from_s, interval = until, interval + 1
         return belief
@@ -282,7 +283,7 @@ def fuse(
         Told now and then which share of the stretch is done.
     """
     filter_steps = make_filter(fusion.engine)
-    sample_noise = interval_noise(motion.twist, motion.duration_s, noise)
+    sample_noise = noise_of(motion, noise)
     timeline = _Timeline(motion, noise, sample_noise, filter_steps, fusion)
     timeline.push((float(motion.time_s[0]), _SAMPLE_RANK), Belief(start.pose, start.covariance), None)
     applied_s = _applied_times(sightings, fusion)

@@ -8,7 +8,7 @@ import numpy as np
 from locbench.arrays import FloatArray
 from locbench.config import MotionNoise
 from locbench.geometry import compose, exponential, interpolate_poses
-from locbench.odometry import Motion, interval_noise, transition
+from locbench.odometry import Motion, doubted_noise, transition
 from locbench.odometry.reckoning import rotated
 from locbench.statistics import propagated_covariance
 
@@ -105,5 +105,5 @@ def _carried(
     twist = fraction[:, np.newaxis] * motion.twist[interval]
     moved = compose(pose, exponential(twist))
     carry = transition(moved[:, :2] - pose[:, :2])
-    added = rotated(interval_noise(twist, duration, noise), pose[:, 2])
+    added = rotated(doubted_noise(twist, duration, motion.doubted[interval], noise), pose[:, 2])
     return moved, propagated_covariance(carry, covariance) + added

@@ -20,6 +20,7 @@ from locbench.jobs.banding import band_shots
 from locbench.jobs.consistency import consistency, pooled_consistency
 from locbench.jobs.correction_scores import correction_summary, on_target_records, reference_record
 from locbench.jobs.replaying import EstimatorRun, SessionRun
+from locbench.odometry import Motion
 from locbench.results import (
     Drift,
     DriftSegment,
@@ -30,6 +31,7 @@ from locbench.results import (
     PooledResult,
     SegmentRecord,
     SessionResult,
+    SuspectMotion,
     TagResiduals,
 )
 from locbench.session import Detections
@@ -81,6 +83,20 @@ def score_session(run: SessionRun) -> SessionResult:
         reference=reference_record(run),
         estimators={name: _estimator(run, name, poses) for name in run.estimators},
         estimators_left_out=dict(run.left_out),
+        suspect_motion=_suspect_motion(run.motions),
+    )
+
+
+def _suspect_motion(motions: Sequence[Motion]) -> SuspectMotion | None:
+    begins_s = [
+        float(time) for motion in motions for time in motion.time_s[:-1][np.diff(motion.suspect.astype(int)) == 1]
+    ]
+    if not begins_s:
+        return None
+    return SuspectMotion(
+        duration_s=sum(float(np.sum(motion.duration_s[motion.suspect])) for motion in motions),
+        places=len(begins_s),
+        first_s=begins_s[0],
     )
 
 

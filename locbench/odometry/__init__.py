@@ -2,7 +2,7 @@
 
 from locbench.odometry.increments import measure_motion
 from locbench.odometry.motion import Motion
-from locbench.odometry.noise import interval_noise, transition
+from locbench.odometry.noise import doubted_noise, interval_noise, noise_of, transition
 from locbench.odometry.rates import Rates, rates_at
 from locbench.odometry.reckoning import dead_reckon, dead_reckon_covariance, rotated
 from locbench.odometry.travel import Travel, travel_since
@@ -13,8 +13,10 @@ __all__ = [
     "Travel",
     "dead_reckon",
     "dead_reckon_covariance",
+    "doubted_noise",
     "interval_noise",
     "measure_motion",
+    "noise_of",
     "rates_at",
     "rotated",
     "transition",

@@ -1,5 +1,6 @@
 """Body increments from each kind of odometry log: exact where it can be, weighted least squares where it must be."""
 
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -8,18 +9,17 @@ from locbench.arrays import FloatArray
 from locbench.config import RobotConfig
 from locbench.geometry import between, logarithm
 from locbench.odometry.motion import Motion
+from locbench.odometry.suspicion import suspect_intervals
 from locbench.session import BodyIncrements, BodyVelocities, OdometryLog, PodTravel, PoseTrack
 
 __all__ = ["measure_motion", "pod_twists"]
 
-# Variance of the difference of two counts, each rounded: twice one twelfth of a count squared.
-_QUANTISATION = 1.0 / 6.0
 # A gyro reading is never exact; this keeps its weight finite when two rows share a time.
 _GYRO_FLOOR_RAD2 = 1e-12
 
 
 def measure_motion(log: OdometryLog, robot: RobotConfig) -> Motion:
-    """Return the body increments of a log.
+    """Return the body increments of a log, those that look like a slip, a lifted pod or a shove marked as suspect.
 
     Parameters
     ----------
@@ -38,7 +38,8 @@ def measure_motion(log: OdometryLog, robot: RobotConfig) -> Motion:
         case PoseTrack():
             twist = np.zeros_like(log.pose)
             twist[1:] = logarithm(between(log.pose[:-1], log.pose[1:]))
-    return Motion.from_increments(log.time_s, twist, log.flagged)
+    motion = Motion.from_increments(log.time_s, twist, log.flagged)
+    return replace(motion, suspect=suspect_intervals(motion, log, robot))
 
 
 def _velocity_twists(log: BodyVelocities) -> FloatArray:
@@ -55,8 +56,8 @@ def _pod_log_twists(log: PodTravel, robot: RobotConfig) -> FloatArray:
     rows = np.array([robot.pods[name].row for name in names])
     travel = np.column_stack([np.diff(log.travel_m[name], prepend=log.travel_m[name][0]) for name in names])
     per_metre = np.array([robot.pods[name].along_per_metre for name in names])
-    count = np.array([robot.pods[name].metres_per_count for name in names])
-    variance = per_metre**2 * np.abs(travel) + _QUANTISATION * count**2
+    rounding = np.array([robot.pods[name].rounding_variance for name in names])
+    variance = per_metre**2 * np.abs(travel) + rounding
     if log.heading_rad is None:
         return pod_twists(rows, travel, variance, "pods", None, None)
     turn = np.diff(log.heading_rad, prepend=log.heading_rad[0])

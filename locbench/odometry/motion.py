@@ -1,6 +1,7 @@
 """The robot's motion as a sequence of body increments."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -22,11 +23,20 @@ class Motion:
         (N, 3) dx, dy, dtheta in the body frame over (previous time, this time]; row 0 is zero.
     flagged
         (N,) increments that are not known to be motion (a gap, a counter reset).
+    suspect
+        (N,) increments that a cheap test takes for a slip, a lifted pod or a shove: they stay motion, but a less sure
+        one.
     """
 
     time_s: FloatArray
     twist: FloatArray
     flagged: BoolArray
+    suspect: BoolArray
+
+    @cached_property
+    def doubted(self) -> BoolArray:
+        """(N,) increments that are less sure than the motion noise says, for either reason."""
+        return np.asarray(self.flagged | self.suspect)
 
     @property
     def duration_s(self) -> FloatArray:
@@ -56,9 +66,8 @@ class Motion:
             raise ValueError(f"fewer than two odometry rows between {start_s} s and {end_s} s")
         twist = self.twist[inside].copy()
         twist[0] = 0.0
-        flagged = self.flagged[inside].copy()
-        flagged[0] = False
-        return Motion(self.time_s[inside], twist, flagged)
+        follows = np.arange(len(twist)) > 0
+        return Motion(self.time_s[inside], twist, self.flagged[inside] & follows, self.suspect[inside] & follows)
 
     def divided(self, begin_s: float, times_s: FloatArray) -> "Motion":
         """Return the motion from `begin_s` on with rows at the given times too; increments divide as time does.
@@ -78,11 +87,17 @@ class Motion:
         interval = np.clip(np.searchsorted(self.time_s, grid, side="left"), 1, len(self.time_s) - 1)
         duration = np.diff(grid, prepend=grid[0])
         fraction = duration / (self.time_s[interval] - self.time_s[interval - 1])
-        return Motion(grid, fraction[:, np.newaxis] * self.twist[interval], self.flagged[interval] & (duration > 0.0))
+        covers = duration > 0.0
+        return Motion(
+            time_s=grid,
+            twist=fraction[:, np.newaxis] * self.twist[interval],
+            flagged=self.flagged[interval] & covers,
+            suspect=self.suspect[interval] & covers,
+        )
 
     @staticmethod
     def from_increments(time_s: FloatArray, twist: FloatArray, flagged: BoolArray) -> "Motion":
-        """Return the motion, with increments of equal time joined and row 0 ignored.
+        """Return the motion, with increments of equal time joined and row 0 ignored; nothing is suspected yet.
 
         Parameters
         ----------
@@ -106,4 +121,4 @@ class Motion:
         twist, flagged = twist[keep], flagged[keep]
         # rows joined into the first time happened before the log's clock moved: nothing can be said of them
         twist[0] = 0.0
-        return Motion(time_s[keep], twist, flagged)
+        return Motion(time_s[keep], twist, flagged, np.zeros(len(twist), dtype=bool))

@@ -10,11 +10,12 @@ import math
 
 import numpy as np
 
-from locbench.arrays import FloatArray
+from locbench.arrays import BoolArray, FloatArray
 from locbench.config import MotionNoise
 from locbench.geometry import exponential
+from locbench.odometry.motion import Motion
 
-__all__ = ["interval_noise", "transition"]
+__all__ = ["doubted_noise", "interval_noise", "noise_of", "transition"]
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
 _FRACTIONS = (_NODES + 1.0) / 2.0
@@ -37,7 +38,7 @@ def transition(displacement: FloatArray) -> FloatArray:
 
 
 def interval_noise(twist: FloatArray, duration_s: FloatArray, noise: MotionNoise) -> FloatArray:
-    """Return the covariances (N, 3, 3) that intervals add, in the frame of the pose at their start.
+    """Return the covariances (N, 3, 3) that undoubted intervals add, in the frame of the pose at their start.
 
     Parameters
     ----------
@@ -73,3 +74,14 @@ def interval_noise(twist: FloatArray, duration_s: FloatArray, noise: MotionNoise
         total[:, 2, 2] += share * heading
     total[:, 1, 0], total[:, 2, 0], total[:, 2, 1] = total[:, 0, 1], total[:, 0, 2], total[:, 1, 2]
     return total
+
+
+def doubted_noise(twist: FloatArray, duration_s: FloatArray, doubted: BoolArray, noise: MotionNoise) -> FloatArray:
+    """Return what `interval_noise` does, standard deviations times `noise.doubted_factor` where `doubted` (N,)."""
+    scale = np.where(doubted, noise.doubted_factor**2, 1.0)
+    return scale[:, np.newaxis, np.newaxis] * interval_noise(twist, duration_s, noise)
+
+
+def noise_of(motion: Motion, noise: MotionNoise) -> FloatArray:
+    """Return the covariances (N, 3, 3) that the intervals of a motion add, in the frame of the pose at their start."""
+    return doubted_noise(motion.twist, motion.duration_s, motion.doubted, noise)

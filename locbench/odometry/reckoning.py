@@ -6,7 +6,7 @@ from locbench.arrays import FloatArray
 from locbench.config import MotionNoise
 from locbench.geometry import exponential, rotation_matrix, transform_points
 from locbench.odometry.motion import Motion
-from locbench.odometry.noise import interval_noise, transition
+from locbench.odometry.noise import noise_of, transition
 from locbench.statistics import propagated_covariance
 
 __all__ = ["dead_reckon", "dead_reckon_covariance", "rotated"]
@@ -53,7 +53,7 @@ def dead_reckon_covariance(
         The robot's motion noise.
     """
     heading_before = poses[:, 2] - motion.twist[:, 2]
-    added = rotated(interval_noise(motion.twist, motion.duration_s, noise), heading_before)
+    added = rotated(noise_of(motion, noise), heading_before)
     covariance = np.empty_like(added)
     current, origin = np.asarray(start_covariance, dtype=float), poses[0, :2]
     for begin in range(0, len(poses), _BLOCK):

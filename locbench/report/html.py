@@ -24,7 +24,7 @@ from locbench.report.quantities import result_numbers
 from locbench.report.residual_tables import residuals_table
 from locbench.report.shot_tables import shots_table
 from locbench.report.text_tables import TextTable, reasons
-from locbench.report.wording import CAUTION, session_facts
+from locbench.report.wording import CAUTION, session_facts, suspicion
 from locbench.results import BandShots, Results, SessionResult, SessionTracks, Tracks
 from locbench.units import UnitSystem
 
@@ -151,7 +151,7 @@ def _session_section(number: int, session: SessionResult, tracks: SessionTracks 
     return Section(
         anchor=f"session-{number}",
         title=plain_text(session.name),
-        facts=f"{session_facts(session, system)}.",
+        facts=" ".join(filter(None, [f"{session_facts(session, system)}.", suspicion(session)])),
         tables=tables,
         reasons=tuple(reasons(tables, session.estimators)),
         pictures=() if tracks is None else tuple(_embedded(picture) for picture in session_pictures(tracks, system)),

@@ -21,7 +21,7 @@ from locbench.report.numbers import MISSING, plain_text
 from locbench.report.residual_tables import residuals_table
 from locbench.report.shot_tables import shots_overview
 from locbench.report.text_tables import Cell, Column, TextTable, reasons
-from locbench.report.wording import session_facts
+from locbench.report.wording import session_facts, suspicion
 from locbench.results import EstimatorResult, PooledEstimator, Results, SessionResult
 from locbench.units import UnitSystem
 
@@ -74,6 +74,9 @@ def _wide_enough(console: Console) -> Iterator[None]:
 def _print_session(session: SessionResult, console: Console, system: UnitSystem) -> None:
     _print_heading(plain_text(session.name), console)
     console.print(Text(session_facts(session, system)), highlight=False)
+    doubts = suspicion(session)
+    if doubts is not None:
+        console.print(Text(doubts), highlight=False)
     shots = shots_overview({name: result.shots for name, result in session.estimators.items()}, system)
     estimators, fixes = estimators_table(session, system), fixes_table(session)
     tables = [estimators, fixes, aim_table(session), residuals_table(session, system), shots]

@@ -42,6 +42,7 @@ __all__ = [
     "headline",
     "marks_outside",
     "session_facts",
+    "suspicion",
     "without_fixes",
 ]
 
@@ -136,6 +137,23 @@ def _judged_by_marks(reference: ReferenceRecord | None, system: UnitSystem) -> s
     return (
         f"; fixes and aim are judged by odometry between the marks, which knows the place {surely.strip()} in "
         f"{number_text(reference.share_known, SHARE_PERCENT)} % of the time"
+    )
+
+
+def suspicion(session: SessionResult) -> str | None:
+    """Return how long and where odometry looks doubtful, and what helps, in a sentence; None where it does not."""
+    suspect = session.suspect_motion
+    if suspect is None:
+        return None
+    where = "1 place, at" if suspect.places == 1 else f"{suspect.places} places, first at"
+    advice = (
+        "; [motion_noise] doubted_factor makes filters trust tags more there"
+        if any(fusing(name) for name in session.estimators)
+        else ""
+    )
+    return (
+        f"Odometry looks doubtful for {quantity_text(suspect.duration_s, SECONDS)} in {where} {suspect.first_s:.1f} s: "
+        f"slips, lifted pods or shoves{advice}."
     )
 
 

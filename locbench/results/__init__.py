@@ -24,6 +24,7 @@ from locbench.results.models import (
     SeenShots,
     SegmentRecord,
     SessionResult,
+    SuspectMotion,
     TagResiduals,
 )
 from locbench.results.tracks import (
@@ -78,6 +79,7 @@ __all__ = [
     "SegmentRecord",
     "SessionResult",
     "SessionTracks",
+    "SuspectMotion",
     "TagDrawing",
     "TagResiduals",
     "Tracks",

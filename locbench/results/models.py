@@ -33,6 +33,7 @@ __all__ = [
     "SeenShots",
     "SegmentRecord",
     "SessionResult",
+    "SuspectMotion",
     "TagResiduals",
 ]
 
@@ -264,8 +265,16 @@ class SegmentRecord(Record):
     path_length_m: float
 
 
+class SuspectMotion(Record):
+    """Where odometry looks like a slip, a lifted pod or a shove: how long in all, in how many places, when first."""
+
+    duration_s: float
+    places: int
+    first_s: float
+
+
 class SessionResult(Record):
-    """One session."""
+    """One session; `suspect_motion` is None where odometry nowhere looks doubtful."""
 
     name: str
     evidence: Literal["A", "B", "C", "D"]
@@ -277,6 +286,7 @@ class SessionResult(Record):
     reference: ReferenceRecord | None
     estimators: dict[str, EstimatorResult]
     estimators_left_out: dict[str, str]
+    suspect_motion: SuspectMotion | None = None
 
 
 class PooledConsistency(Record):

@@ -156,7 +156,7 @@ def test_nis_of_an_honest_filter_lies_in_its_band():
     value[::8, :2] -= 1.5
     honest = dataclasses.replace(found, value=value)
     quiet = MotionNoise(
-        **{name: (f"{1e-6} mm" if "head" not in name else f"{1e-6} deg") for name in NOISE.model_dump()}
+        **{name: f"{1e-6} {'deg' if 'heading' in name else 'mm'}" for name in NOISE.model_dump() if "_per_" in name}
     )
     corrections = fuse(DRIVE, START, sightings(honest, config), config, quiet).corrections
     mean, band = mean_innovation_squared([corrections])

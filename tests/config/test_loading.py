@@ -38,6 +38,20 @@ range = { column = "r", unit = "m" }
 )
 
 CASES = [
+    (
+        RobotConfig,
+        ROBOT,
+        "[gyro]",
+        "[motion_noise]\ndoubted_factor = 0.5\n[gyro]",
+        ["motion_noise.doubted_factor", "0.5", "greater than or equal to 1"],
+    ),
+    (
+        FusionConfig,
+        FUSION,
+        'name = "f"',
+        'name = "f"\n[motion_noise]\ndoubted_factor = "3"',
+        ["motion_noise.doubted_factor", "3"],
+    ),
     (SessionConfig, VELOCITIES, '"v"', '"w"', ["odometry.vx", "unknown key", "forward", "left", "turn_rate"]),
     (SessionConfig, RANGES, 'tag = "id"', 'tag = "id"\nbearing = 1', ["tags.bearing", "unknown key", "range_scale"]),
     (

@@ -1,14 +1,14 @@
 import numpy as np
 import pytest
-from builders import START, detections, field, fusion, motion, range_detections, sightings
+from builders import START, detections, doubtful, field, fusion, motion, range_detections, sightings
 from naive import naive_error_weights
 
 from locbench.config import MotionNoise
 from locbench.fusion import dead_reckoning, fuse, redrawn_errors, sample_track
 from locbench.odometry import dead_reckon
 
-NOISE = MotionNoise()
-DRIVE = motion()
+NOISE = MotionNoise(doubted_factor=4.0)
+DRIVE = doubtful(motion())
 TRUTH = dead_reckon(DRIVE, START.pose)
 TAGS = {tag.id: (tag.x, tag.y, tag.z, tag.facing) for tag in field().tags}
 DRAWS = 4000
@@ -71,7 +71,7 @@ def test_it_does_not_matter_in_which_blocks_the_noise_is_summed(monkeypatch):
 )
 def test_draws_at_two_times_hang_together_as_starting_over_each_time_says(case, log):
     """Late, out-of-order detections rewrite history; covariances between times come from the slow twin."""
-    drive = motion(rows=22)
+    drive = doubtful(motion(rows=22))
     truth = dead_reckon(drive, START.pose)
     config = fusion(**CASES[case])
     found = sightings(log(drive, truth, count=10), config)

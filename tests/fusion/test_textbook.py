@@ -2,7 +2,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from builders import START, camera_detections, detections, field, fusion, motion, range_detections, sightings
+from builders import START, camera_detections, detections, doubtful, field, fusion, motion, range_detections, sightings
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from textbook_twin import as_starting_over, published_at_samples
@@ -15,7 +15,9 @@ from locbench.odometry.reckoning import rotated
 from locbench.session import StartPose, TagKind
 
 NOISE = MotionNoise()
+WARY = MotionNoise(doubted_factor=4.0)
 DRIVE = motion()
+DOUBTFUL = doubtful(DRIVE)
 TRUTH = dead_reckon(DRIVE, START.pose)
 TAGS = {tag.id: (tag.x, tag.y, tag.z, tag.facing) for tag in field().tags}
 SEEN = [TagKind.TAG_POSE, TagKind.RANGE_BEARING, TagKind.BEARING, TagKind.RANGE]
@@ -57,6 +59,11 @@ CASES = {
 def test_it_publishes_what_starting_over_each_time_gives(case):
     config = fusion(**CASES[case])
     as_starting_over(sightings(detections(DRIVE, TRUTH), config), config, 1e-9, DRIVE)
+
+
+def test_doubted_odometry_counts_less():
+    config = fusion()
+    as_starting_over(sightings(detections(DOUBTFUL, TRUTH), config), config, 1e-9, DOUBTFUL, noise=WARY)
 
 
 @pytest.mark.parametrize("case", ["kalman", "ignore_latency"])
@@ -204,12 +211,13 @@ def test_the_unscented_engine_agrees_where_the_model_is_nearly_linear():
 
 def _split(drive, fractions):
     """Every interval cut in two, increments and time in proportion."""
-    times, twists = [drive.time_s[0]], [np.zeros(3)]
+    times, twists, rows = [drive.time_s[0]], [np.zeros(3)], [0]
     for k in range(1, len(drive.time_s)):
         fraction = fractions[k % len(fractions)]
         times += [drive.time_s[k - 1] + fraction * (drive.time_s[k] - drive.time_s[k - 1]), drive.time_s[k]]
         twists += [fraction * drive.twist[k], (1 - fraction) * drive.twist[k]]
-    return Motion(np.array(times), np.array(twists), np.zeros(len(times), dtype=bool))
+        rows += [k, k]
+    return Motion(np.array(times), np.array(twists), drive.flagged[rows], drive.suspect[rows])
 
 
 @given(st.lists(st.floats(0.05, 0.95), min_size=1, max_size=5))
@@ -217,10 +225,11 @@ def _split(drive, fractions):
 def test_splitting_a_sample_changes_nothing(fractions):
     config = fusion()
     found = sightings(detections(DRIVE, TRUTH), config)
-    whole, cut = (fuse(drive, START, found, config, NOISE) for drive in (DRIVE, _split(DRIVE, fractions)))
+    cuts = _split(DOUBTFUL, fractions)
+    whole, cut = (fuse(drive, START, found, config, WARY) for drive in (DOUBTFUL, cuts))
     assert whole.corrections.rejected_by == cut.corrections.rejected_by
-    first = sample_track(whole.track, DRIVE, NOISE, DRIVE.time_s)
-    second = sample_track(cut.track, _split(DRIVE, fractions), NOISE, DRIVE.time_s)
+    first = sample_track(whole.track, DOUBTFUL, WARY, DRIVE.time_s)
+    second = sample_track(cut.track, cuts, WARY, DRIVE.time_s)
     np.testing.assert_allclose(first.pose, second.pose, atol=1e-9)
     np.testing.assert_allclose(first.covariance, second.covariance, rtol=1e-8, atol=1e-13)
 

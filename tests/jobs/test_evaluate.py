@@ -439,3 +439,16 @@ def test_a_fix_from_several_tags_is_told_by_all_of_them(tmp_path):
     field.write_text(field.read_text().replace("[[marks]]", '[[tags]]\nid = 2\nx = "4 m"\ny = "1 m"\n[[marks]]', 1))
     fixes = evaluate([folder]).tracks.sessions[0].estimators["default_kalman"].corrections
     assert fixes.tag[:2] == [1, "1+2"]
+
+
+def test_moments_with_a_lifted_pod_are_counted_and_the_first_is_told(tmp_path):
+    log = _full(tmp_path / "lifted")
+    assert evaluate([_full(tmp_path / "whole").write()]).results.sessions[0].suspect_motion is None
+    table, steps = log.tables["odometry.csv"], np.diff(log.tables["odometry.csv"]["r"], prepend=0.0)
+    for begin_s in (3.0, 6.0):
+        steps[(log.time > begin_s) & (log.time <= begin_s + 0.4)] = 0.0
+    table["r"] = np.cumsum(steps)
+    suspect = evaluate([log.write()]).results.sessions[0].suspect_motion
+    assert suspect.places == 2
+    assert suspect.first_s == pytest.approx(3.0, abs=0.12)
+    assert 0.8 < suspect.duration_s < 1.3

@@ -1,13 +1,15 @@
+import dataclasses
+
 import numpy as np
 import pytest
-from builders import START, motion
+from builders import START, doubtful, motion
 from hypothesis import given
 from hypothesis import strategies as st
 from naive import naive_dead_reckoning, naive_twists
 
 from locbench.config import MotionNoise
 from locbench.geometry import compose, exponential, rolling_row
-from locbench.odometry import Motion, dead_reckon, dead_reckon_covariance, interval_noise, transition
+from locbench.odometry import Motion, dead_reckon, dead_reckon_covariance, interval_noise, noise_of, transition
 from locbench.odometry.increments import pod_twists
 from locbench.odometry.reckoning import rotated
 
@@ -89,6 +91,15 @@ def test_the_noise_of_a_split_interval_is_the_noise_of_the_whole(fraction, dx, d
     np.testing.assert_allclose(joined, whole, rtol=1e-9, atol=1e-12)
 
 
+def test_doubted_intervals_add_the_factor_squared_and_the_others_what_they_did():
+    drive = doubtful(motion())
+    added, plain = noise_of(drive, MotionNoise(doubted_factor=4.0)), noise_of(drive, MotionNoise())
+    np.testing.assert_array_equal(plain, interval_noise(drive.twist, drive.duration_s, MotionNoise()))
+    np.testing.assert_allclose(added[drive.doubted], 16.0 * plain[drive.doubted], rtol=1e-14)
+    np.testing.assert_array_equal(added[~drive.doubted], plain[~drive.doubted])
+    assert 0 < np.sum(drive.doubted) < len(drive.time_s)
+
+
 @given(st.floats(-3, 3), st.floats(-5, 5), st.floats(-5, 5))
 def test_transition_is_the_derivative_of_the_motion(heading, dx, dy):
     pose, twist, step = np.array([1.0, -2.0, heading]), np.array([dx, dy, 0.8]), 1e-6
@@ -118,6 +129,9 @@ def test_a_stretch_starts_anew():
     assert len(part.time_s) == 11
     np.testing.assert_array_equal(part.twist[0], 0.0)
     np.testing.assert_array_equal(part.twist[1:], drive.twist[11:21])
+    doubts = dataclasses.replace(drive, flagged=np.ones(60, dtype=bool), suspect=np.ones(60, dtype=bool))
+    part = doubts.within(drive.time_s[10], drive.time_s[20])
+    assert part.flagged.tolist() == part.suspect.tolist() == [False, *[True] * 10]
     with pytest.raises(ValueError, match="fewer than two"):
         drive.within(drive.time_s[3], drive.time_s[3])
 

@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from builders import motion
+from builders import doubtful, motion
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -8,8 +8,8 @@ from locbench.config import MotionNoise
 from locbench.geometry import adjoint, compose, exponential, inverse
 from locbench.odometry import Motion, dead_reckon, travel_since
 
-NOISE = MotionNoise()
-DRIVE = motion(rows=120)
+NOISE = MotionNoise(doubted_factor=3.0)
+DRIVE = doubtful(motion(rows=120))
 FIRST, LAST = float(DRIVE.time_s[0]), float(DRIVE.time_s[-1])
 share = st.floats(0.0, 1.0)
 

@@ -10,10 +10,11 @@ from hand_built import FILTER, MARKUP_NAME, SCRIPT_NAME, evaluation, number
 from rich.console import Console
 
 from locbench.fusion import Rule
+from locbench.report.html import report_html
 from locbench.report.layout import fixes_table
 from locbench.report.terminal import print_evaluation
 from locbench.report.wording import CAUTION
-from locbench.results import SeenShots
+from locbench.results import SeenShots, SuspectMotion
 from locbench.statistics import unavailable
 from locbench.units import UnitSystem
 
@@ -259,3 +260,14 @@ def test_several_sessions_have_a_common_table(evaluation_of_two):
 def test_the_terminal_does_not_load_the_plotting_library():
     code = "import sys, locbench.report.terminal; sys.exit('matplotlib' in sys.modules or 'pandas' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_doubtful_odometry_is_told_below_the_facts_in_both_reports(evaluation_a):
+    found = evaluation_a.results
+    slips = {"suspect_motion": SuspectMotion(duration_s=1.24, places=5, first_s=27.23)}
+    slipped = found.model_copy(update={"sessions": [found.sessions[0].model_copy(update=slips)]})
+    line = "Odometry looks doubtful for 1.2 s in 5 places, first at 27.2 s"
+    assert line in flat(printed(slipped))
+    assert "looks doubtful" not in flat(printed(found))
+    page = report_html(slipped, evaluation_a.tracks, UnitSystem.METRIC).replace("\u00a0", " ")
+    assert f"5.0 turns. {line}" in page

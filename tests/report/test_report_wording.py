@@ -6,8 +6,8 @@ import pytest
 from hand_built import FILTER, MARKUP_NAME, SCRIPT_NAME, Evaluation, evaluation, number, on_fixes
 
 from locbench.report import headline, where_to_look_next
-from locbench.report.wording import CAUTION, session_facts
-from locbench.results import ComparisonRecord, Results
+from locbench.report.wording import CAUTION, session_facts, suspicion
+from locbench.results import ComparisonRecord, Results, SuspectMotion
 from locbench.statistics import Remark, RemarkCode, judge_consistency, unavailable
 from locbench.units import UnitSystem
 
@@ -420,3 +420,17 @@ def test_facts_of_a_session(evaluation_a):
     assert session_facts(session, METRIC) == "Evidence A (dense truth); 88 s, 38.1 m driven, 5.0 turns"
     wild = session.model_copy(update={"path_length_m": 1.2e80, "turns_absolute": 1e30, "duration_s": 3.0})
     assert session_facts(wild, METRIC) == "Evidence A (dense truth); 3.0 s, 1.2e+80 m driven, 1.0e+30 turns"
+
+
+def test_suspect_odometry_is_told_with_its_place_and_a_remedy_where_there_is_one(evaluation_a, evaluation_d):
+    session, unfused = evaluation_a.results.sessions[0], evaluation_d.results.sessions[0]
+    assert suspicion(session) is None
+    slips = {"suspect_motion": SuspectMotion(duration_s=1.24, places=5, first_s=27.23)}
+    assert suspicion(session.model_copy(update=slips)) == (
+        "Odometry looks doubtful for 1.2 s in 5 places, first at 27.2 s: slips, lifted pods or shoves; "
+        "[motion_noise] doubted_factor makes filters trust tags more there."
+    )
+    once = {"suspect_motion": SuspectMotion(duration_s=0.1, places=1, first_s=3.0)}
+    assert suspicion(unfused.model_copy(update=once)) == (
+        "Odometry looks doubtful for 0.1 s in 1 place, at 3.0 s: slips, lifted pods or shoves."
+    )

@@ -1,6 +1,7 @@
 """The robot's motion as a sequence of body increments."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -28,17 +29,17 @@ class Motion:
     twist: FloatArray
     flagged: BoolArray
 
-    @property
+    @cached_property
     def duration_s(self) -> FloatArray:
         """(N,) length of each interval; 0 for row 0."""
         return np.diff(self.time_s, prepend=self.time_s[0])
 
-    @property
+    @cached_property
     def path_length_m(self) -> FloatArray:
         """(N,) length of the reference point's path up to each time."""
         return np.cumsum(np.hypot(self.twist[:, 0], self.twist[:, 1]))
 
-    @property
+    @cached_property
     def turning_rad(self) -> FloatArray:
         """(N,) sum of absolute turns up to each time."""
         return np.cumsum(np.abs(self.twist[:, 2]))
@@ -51,8 +52,11 @@ class Motion:
         ValueError
             If fewer than two rows lie inside.
         """
-        inside = (self.time_s >= start_s) & (self.time_s <= end_s)
-        if np.sum(inside) < 2:
+        inside = slice(
+            int(np.searchsorted(self.time_s, start_s, side="left")),
+            int(np.searchsorted(self.time_s, end_s, side="right")),
+        )
+        if inside.stop - inside.start < 2:
             raise ValueError(f"fewer than two odometry rows between {start_s} s and {end_s} s")
         twist = self.twist[inside].copy()
         twist[0] = 0.0
@@ -71,8 +75,9 @@ class Motion:
             (M,) none before `begin_s` or after the last row; the last of them ends the result.
         """
         last = float(np.max(times_s, initial=begin_s))
-        inside = self.time_s[(self.time_s > begin_s) & (self.time_s < last)]
-        grid = np.unique(np.concatenate([[begin_s], inside, times_s]))
+        # found by halving, not by looking at every row: a log has a piece between each two of its marks
+        first, after = np.searchsorted(self.time_s, begin_s, "right"), np.searchsorted(self.time_s, last, "left")
+        grid = np.unique(np.concatenate([[begin_s], self.time_s[first:after], times_s]))
         interval = np.clip(np.searchsorted(self.time_s, grid, side="left"), 1, len(self.time_s) - 1)
         duration = np.diff(grid, prepend=grid[0])
         fraction = duration / self.duration_s[interval]

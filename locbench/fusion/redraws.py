@@ -113,6 +113,8 @@ class _Ensemble:
 
     def __init__(self, spans: _Spans, steps: CorrectionSteps | None, start_root: FloatArray, draws: int) -> None:
         self._spans, self._steps, self._draws = spans, steps, draws
+        self._bits = np.random.Philox(key=_SEED)
+        self._state, self._numbers = self._bits.state, np.random.Generator(self._bits)
         start = self._normal(0, 0) @ start_root.T
         self._chain = [_Node((-np.inf, 0), 0, 0.0, start)]
         self._done = 0
@@ -163,8 +165,10 @@ class _Ensemble:
 
     def _normal(self, cause: int, number: int) -> FloatArray:
         """Return standard normal numbers (draws, 3) that depend only on the cause and its number."""
-        generator = np.random.Generator(np.random.Philox(key=_SEED, counter=[0, 0, number, cause]))
-        return generator.standard_normal((self._draws, 3))
+        # set to its place in the same stream: to make a generator takes longer than to draw from it
+        self._state["state"]["counter"][2:] = number, cause
+        self._bits.state = self._state
+        return self._numbers.standard_normal((self._draws, 3))
 
 
 def _turned(errors: FloatArray, angle_rad: float) -> FloatArray:

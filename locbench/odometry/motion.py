@@ -52,11 +52,8 @@ class Motion:
         ValueError
             If fewer than two rows lie inside.
         """
-        inside = slice(
-            int(np.searchsorted(self.time_s, start_s, side="left")),
-            int(np.searchsorted(self.time_s, end_s, side="right")),
-        )
-        if inside.stop - inside.start < 2:
+        inside = (self.time_s >= start_s) & (self.time_s <= end_s)
+        if np.sum(inside) < 2:
             raise ValueError(f"fewer than two odometry rows between {start_s} s and {end_s} s")
         twist = self.twist[inside].copy()
         twist[0] = 0.0
@@ -75,9 +72,8 @@ class Motion:
             (M,) none before `begin_s` or after the last row; the last of them ends the result.
         """
         last = float(np.max(times_s, initial=begin_s))
-        # found by halving, not by looking at every row: a log has a piece between each two of its marks
-        first, after = np.searchsorted(self.time_s, begin_s, "right"), np.searchsorted(self.time_s, last, "left")
-        grid = np.unique(np.concatenate([[begin_s], self.time_s[first:after], times_s]))
+        inside = self.time_s[(self.time_s > begin_s) & (self.time_s < last)]
+        grid = np.unique(np.concatenate([[begin_s], inside, times_s]))
         interval = np.clip(np.searchsorted(self.time_s, grid, side="left"), 1, len(self.time_s) - 1)
         duration = np.diff(grid, prepend=grid[0])
         fraction = duration / self.duration_s[interval]

@@ -79,7 +79,7 @@ def _clean_through_rim(offset: FloatArray, opening: HorizontalOpening, shooter: 
     sine = float(np.sin(shooter.entry_angle))
     seen = offset * [1.0, sine]
     semi_x, semi_y = opening.radius, opening.radius * sine
-    clean = (seen[:, 0] / semi_x) ** 2 + (seen[:, 1] / semi_y) ** 2 < 1.0
+    clean = np.asarray((seen[:, 0] / semi_x) ** 2 + (seen[:, 1] / semi_y) ** 2 < 1.0)
     clean[clean] = distance_to_ellipse(seen[clean], semi_x, semi_y) >= shooter.projectile.diameter / 2.0
     return clean
 

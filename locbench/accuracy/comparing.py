@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -89,24 +90,31 @@ def _comparison(
     )
 
 
-def _dwell_mean(estimate: Estimate, motion: Motion, settled_s: float, end_s: float) -> Sampled:
-    """Return the mean published pose of a dwell, its first moments left out; of a press, the pose then."""
-    times = _times_on_mark(motion.time_s, settled_s, end_s)
-    sampled = sample_track(estimate.track, motion, estimate.noise, times)
-    known = np.isfinite(sampled.pose[:, 0])
-    middle = np.array([(times[0] + times[-1]) / 2.0])
-    if not np.any(known):
-        return Sampled(middle, np.full((1, 3), np.nan), np.full((1, 3, 3), np.nan))
-    pose = sampled.pose[known]
-    mean = np.array([[pose[:, 0].mean(), pose[:, 1].mean(), circular_mean(pose[:, 2])]])
-    # errors within a dwell are one error, so averaging does not shrink their covariance
-    return Sampled(middle, mean, sampled.covariance[known].mean(axis=0, keepdims=True))
+def _dwell_means(estimate: Estimate, motion: Motion, marks: MarkVisits, visits: IntArray) -> Sampled:
+    """Return the mean published pose of each dwell, its first moments left out; of a press, the pose then."""
+    times = _times_on_marks(motion.time_s, marks, visits)
+    edges = np.cumsum([0, *map(len, times)])
+    # all dwells at once: looking along the odometry for each of them would take hours' logs squared
+    sampled = sample_track(estimate.track, motion, estimate.noise, np.concatenate([np.zeros(0), *times]))
+    pose, covariance = np.full((len(visits), 3), np.nan), np.full((len(visits), 3, 3), np.nan)
+    for visit, (first, last) in enumerate(pairwise(edges)):
+        rows = first + np.flatnonzero(np.isfinite(sampled.pose[first:last, 0]))
+        if len(rows):
+            x, y, heading = sampled.pose[rows].T
+            pose[visit] = x.mean(), y.mean(), circular_mean(heading)
+            # errors within a dwell are one error, so averaging does not shrink their covariance
+            covariance[visit] = sampled.covariance[rows].mean(axis=0)
+    return Sampled(np.array([(inside[0] + inside[-1]) / 2.0 for inside in times]), pose, covariance)
 
 
-def _times_on_mark(times_s: FloatArray, settled_s: float, end_s: float) -> FloatArray:
-    """Return the times of a dwell after settling; of a press, or a dwell too short to settle, its end."""
-    inside = times_s[(times_s >= settled_s) & (times_s <= end_s)]
-    return inside if len(inside) else np.array([end_s])
+def _times_on_marks(times_s: FloatArray, marks: MarkVisits, visits: IntArray) -> list[FloatArray]:
+    """Return the times of each dwell after settling; of a press, or a dwell too short to settle, its end."""
+    first = np.searchsorted(times_s, marks.settled_s[visits], side="left")
+    after = np.searchsorted(times_s, marks.end_s[visits], side="right")
+    return [
+        times_s[i:j] if i < j else marks.end_s[visit : visit + 1]
+        for i, j, visit in zip(first, after, visits, strict=True)
+    ]
 
 
 def against_marks(estimate: Estimate, motion: Motion, marks: MarkVisits, stretch: int) -> Comparison:
@@ -124,12 +132,7 @@ def against_marks(estimate: Estimate, motion: Motion, marks: MarkVisits, stretch
         Number of the stretch.
     """
     inside = marks.inside(motion.time_s[0], motion.time_s[-1])
-    parts = [_dwell_mean(estimate, motion, marks.settled_s[i], marks.end_s[i]) for i in inside]
-    sampled = Sampled(
-        time_s=np.array([part.time_s[0] for part in parts]),
-        pose=np.array([part.pose[0] for part in parts]).reshape(-1, 3),
-        covariance=np.array([part.covariance[0] for part in parts]).reshape(-1, 3, 3),
-    )
+    sampled = _dwell_means(estimate, motion, marks, inside)
     position, heading = marks.position_std_m[inside], marks.heading_std_rad[inside]
     covariance = np.zeros((len(inside), 3, 3))
     covariance[:, 0, 0], covariance[:, 1, 1], covariance[:, 2, 2] = position**2, position**2, heading**2
@@ -158,8 +161,11 @@ def visits_on_reference(marks: MarkVisits, reference: Reference) -> MarkVisits:
     It is averaged over the same moments as the belief. Where it knows no position or no heading, the mark's stays.
     """
     pose, position_std, heading_std = marks.pose.copy(), marks.position_std_m.copy(), marks.heading_std_rad.copy()
-    for row in range(len(marks)):
-        known = reference.poses_at(_times_on_mark(reference.time_s, marks.settled_s[row], marks.end_s[row]))
+    times = _times_on_marks(reference.time_s, marks, np.arange(len(marks)))
+    edges = np.cumsum([0, *map(len, times)])
+    poses = reference.poses_at(np.concatenate([np.zeros(0), *times]))
+    for row, (first, last) in enumerate(pairwise(edges)):
+        known = poses[first:last]
         if np.isfinite(known[:, 0]).all():
             pose[row, :2], position_std[row] = known[:, :2].mean(axis=0), reference.position_std_m
         if np.isfinite(known).all():

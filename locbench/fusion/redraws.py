@@ -9,6 +9,7 @@ The body increments are the same in every belief, so each belief's way is the de
 noise is drawn in the dead-reckoned frame, once per span between two events, and turned with the belief.
 """
 
+import math
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -113,6 +114,9 @@ class _Ensemble:
 
     def __init__(self, spans: _Spans, steps: CorrectionSteps | None, start_root: FloatArray, draws: int) -> None:
         self._spans, self._steps, self._draws = spans, steps, draws
+        self._bits = np.random.Philox(key=_SEED)
+        self._state, self._numbers = self._bits.state, np.random.Generator(self._bits)
+        self._way = np.diff(spans.pose[:, :2], axis=0).tolist()
         start = self._normal(0, 0) @ start_root.T
         self._chain = [_Node((-np.inf, 0), 0, 0.0, start)]
         self._done = 0
@@ -120,7 +124,10 @@ class _Ensemble:
         self._newest = (0, start)
         if steps is not None:
             self._event = np.searchsorted(spans.time_s, steps.time_s)
-            self._root = _square_root(steps.covariance)
+            self._turn_rad = (steps.heading_rad - spans.pose[self._event, 2]).tolist()
+            # transposed, as each draw is a row
+            self._kept = np.swapaxes(np.eye(3) - steps.gain @ steps.slope, 1, 2)
+            self._added = np.swapaxes(steps.gain @ _square_root(steps.covariance), 1, 2)
             # nothing captured before is touched by this or a later step
             self._reach_s = np.minimum.accumulate(steps.time_s[::-1])[::-1]
 
@@ -143,31 +150,25 @@ class _Ensemble:
             del self._chain[0]
         before = self._chain[-1]
         errors = self._advanced(before.errors, before.event, event, before.turn_rad)
-        drawn = self._normal(1, key[1]) @ self._root[number].T
-        errors = errors + (drawn - errors @ steps.slope[number].T) @ steps.gain[number].T
-        turn = float(steps.heading_rad[number] - self._spans.pose[event, 2])
-        self._chain.append(_Node(key, event, turn, errors))
+        errors = errors @ self._kept[number] + self._normal(1, key[1]) @ self._added[number]
+        self._chain.append(_Node(key, event, self._turn_rad[number], errors))
         self._newest = event, errors
 
     def _advanced(self, errors: FloatArray, first: int, last: int, turn_rad: float) -> FloatArray:
         """Return the errors carried from one event to a later one."""
-        if first == last:
-            return errors
-        errors = _turned(errors, -turn_rad)
+        cosine, sine = math.cos(turn_rad), math.sin(turn_rad)
+        # transposed, as each draw is a row
+        turn = np.array([[cosine, sine, 0.0], [-sine, cosine, 0.0], [0.0, 0.0, 1.0]])
+        carry = np.eye(3)
         for event in range(first, last):
-            step = self._spans.pose[event + 1, :2] - self._spans.pose[event, :2]
-            drawn = self._normal(2, event) @ self._spans.noise_root[event + 1].T
-            errors = errors + drawn
-            errors[:, :2] += (errors[:, 2:] - drawn[:, 2:]) * np.array([-step[1], step[0]])
-        return _turned(errors, turn_rad)
+            x, y = self._way[event]
+            carry[2, 0], carry[2, 1] = -(sine * x + cosine * y), cosine * x - sine * y
+            errors = errors @ carry + self._normal(2, event) @ (self._spans.noise_root[event + 1].T @ turn)
+        return errors
 
     def _normal(self, cause: int, number: int) -> FloatArray:
         """Return standard normal numbers (draws, 3) that depend only on the cause and its number."""
-        generator = np.random.Generator(np.random.Philox(key=_SEED, counter=[0, 0, number, cause]))
-        return generator.standard_normal((self._draws, 3))
-
-
-def _turned(errors: FloatArray, angle_rad: float) -> FloatArray:
-    cosine, sine = np.cos(angle_rad), np.sin(angle_rad)
-    turn = np.array([[cosine, -sine, 0.0], [sine, cosine, 0.0], [0.0, 0.0, 1.0]])
-    return np.asarray(errors @ turn.T)
+        # set to its place in the same stream: to make a generator takes longer than to draw from it
+        self._state["state"]["counter"][2:] = number, cause
+        self._bits.state = self._state
+        return self._numbers.standard_normal((self._draws, 3))

@@ -38,17 +38,17 @@ class Motion:
         """(N,) increments that are less sure than the motion noise says, for either reason."""
         return np.asarray(self.flagged | self.suspect)
 
-    @property
+    @cached_property
     def duration_s(self) -> FloatArray:
         """(N,) length of each interval; 0 for row 0."""
         return np.diff(self.time_s, prepend=self.time_s[0])
 
-    @property
+    @cached_property
     def path_length_m(self) -> FloatArray:
         """(N,) length of the reference point's path up to each time."""
         return np.cumsum(np.hypot(self.twist[:, 0], self.twist[:, 1]))
 
-    @property
+    @cached_property
     def turning_rad(self) -> FloatArray:
         """(N,) sum of absolute turns up to each time."""
         return np.cumsum(np.abs(self.twist[:, 2]))

@@ -20,6 +20,8 @@ __all__ = ["doubted_noise", "interval_noise", "noise_of", "transition"]
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
 _FRACTIONS = (_NODES + 1.0) / 2.0
 _SHARES = _WEIGHTS / 2.0
+# So many rows at once stay in the processor's cache: half the time, and no large arrays beside the result.
+_ROWS = 16_384
 
 
 def transition(displacement: FloatArray) -> FloatArray:
@@ -49,6 +51,15 @@ def interval_noise(twist: FloatArray, duration_s: FloatArray, noise: MotionNoise
     noise
         Standard deviations per metre, turn and minute; variances grow linearly.
     """
+    total = np.zeros((len(twist), 3, 3))
+    for first in range(0, len(twist), _ROWS):
+        rows = slice(first, first + _ROWS)
+        _integrate(twist[rows], duration_s[rows], noise, total[rows])
+    return total
+
+
+def _integrate(twist: FloatArray, duration_s: FloatArray, noise: MotionNoise, total: FloatArray) -> None:
+    """Add the integral along each arc to `total` (N, 3, 3)."""
     length = np.hypot(twist[:, 0], twist[:, 1])
     turn = np.abs(twist[:, 2])
     along = noise.along_per_metre**2 * length
@@ -60,7 +71,6 @@ def interval_noise(twist: FloatArray, duration_s: FloatArray, noise: MotionNoise
     )
     direction = np.arctan2(twist[:, 1], twist[:, 0])
     end = exponential(twist)[:, :2]
-    total = np.zeros((len(twist), 3, 3))
     for fraction, share in zip(_FRACTIONS, _SHARES, strict=True):
         here = exponential(fraction * twist)
         angle = direction + here[:, 2]
@@ -73,7 +83,6 @@ def interval_noise(twist: FloatArray, duration_s: FloatArray, noise: MotionNoise
         total[:, 1, 2] += share * heading * lever[:, 0]
         total[:, 2, 2] += share * heading
     total[:, 1, 0], total[:, 2, 0], total[:, 2, 1] = total[:, 0, 1], total[:, 0, 2], total[:, 1, 2]
-    return total
 
 
 def doubted_noise(twist: FloatArray, duration_s: FloatArray, doubted: BoolArray, noise: MotionNoise) -> FloatArray:

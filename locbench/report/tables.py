@@ -1,9 +1,10 @@
 """The results as CSV texts for a spreadsheet or a script: SI units, one number a row, empty where there is none."""
 
+import csv
+import io
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from typing import Any
-
-import pandas as pd
 
 from locbench.report.numbers import plain_text
 from locbench.report.quantities import (
@@ -122,18 +123,26 @@ def csv_tables(results: Results, tracks: Tracks) -> dict[str, str]:
     }
 
 
-def _harmless(value: Any) -> Any:
-    if not isinstance(value, str):
-        return value
+# two hours of fixes are a million rows of the same few words
+@lru_cache(maxsize=1024)
+def _harmless(word: str) -> str:
     # a line break or a tab in a name would also split the row for some readers
-    text = plain_text(value)
+    text = plain_text(word)
     return f"'{text}" if text.lstrip().startswith(_FORMULA_STARTS) else text
 
 
+def _cell(value: Any) -> Any:
+    if isinstance(value, str):
+        return _harmless(value)
+    return "" if value is None or value != value else value
+
+
 def _csv(rows: Iterator[Row], columns: Sequence[str]) -> str:
-    # dtype object keeps counts whole beside empty cells
-    table = pd.DataFrame([{name: _harmless(value) for name, value in row.items()} for row in rows], dtype=object)
-    return str(table.reindex(columns=list(columns)).to_csv(index=False, lineterminator="\n"))
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows([_cell(row.get(column)) for column in columns] for row in rows)
+    return text.getvalue()
 
 
 def _number_cells(quantity: str, number: UncertainNumber, unit: str) -> Row:

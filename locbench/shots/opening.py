@@ -14,6 +14,8 @@ from locbench.config.shooter import ShooterConfig
 __all__ = ["clean_entry", "clean_outline", "distance_to_ellipse", "opening_outline"]
 
 _BISECTIONS = 60
+# it takes five to ten, then rounding ends it
+_MOST_STEPS = 60
 _OUTLINE_POINTS = 73
 
 Opening = HorizontalOpening | VerticalOpening
@@ -25,22 +27,25 @@ def distance_to_ellipse(points: FloatArray, semi_x: float, semi_y: float) -> Flo
     Notes
     -----
     The nearest point is x = a^2 p / (t + a^2), y = b^2 q / (t + b^2) with t the largest root of
-    (a p / (t + a^2))^2 + (b q / (t + b^2))^2 = 1, found by bisection: Eberly, "Distance from a point to an
-    ellipse, an ellipsoid, or a hyperellipsoid" (2013), here with the axes ordered so that a >= b.
+    (a p / (t + a^2))^2 + (b q / (t + b^2))^2 = 1: Eberly, "Distance from a point to an ellipse, an ellipsoid, or a
+    hyperellipsoid" (2013), here with the axes ordered so that a >= b. The left side falls and is convex, so Newton's
+    steps from where one of its terms alone is 1 never pass the root.
     """
     major, minor = max(semi_x, semi_y), min(semi_x, semi_y)
     p, q = np.abs(points[:, 0]), np.abs(points[:, 1])
     if semi_y > semi_x:
         p, q = q, p
-    low = -(minor**2) + minor * q
-    high = -(minor**2) + np.sqrt((major * p) ** 2 + (minor * q) ** 2)
-    for _ in range(_BISECTIONS):
-        middle = (low + high) / 2.0
-        value = _ratio(major * p, middle + major**2) ** 2 + _ratio(minor * q, middle + minor**2) ** 2
-        positive = value > 1.0
-        low, high = np.where(positive, middle, low), np.where(positive, high, middle)
+    # t is counted from -b^2, where it may be so near that its digits would be lost
+    wider = major**2 - minor**2
+    root = np.maximum(major * p - wider, minor * q)
+    for _ in range(_MOST_STEPS):
+        x, y = _ratio(major * p, root + wider), _ratio(minor * q, root)
+        slope = 2.0 * (_ratio(x**2, root + wider) + _ratio(y**2, root))
+        before, root = root, root + _ratio(np.maximum(x**2 + y**2 - 1.0, 0.0), slope)
+        if np.array_equal(before, root, equal_nan=True):
+            break
     # at the centre of a circle every point is nearest, and the quotient of two vanishing numbers may be anything
-    nearest_x = np.minimum(_ratio(major**2 * p, high + major**2), major)
+    nearest_x = np.minimum(_ratio(major**2 * p, root + wider), major)
     nearest_y = minor * np.sqrt(np.maximum(0.0, 1.0 - (nearest_x / major) ** 2))
     return np.asarray(np.hypot(p - nearest_x, q - nearest_y))
 
@@ -74,8 +79,9 @@ def _clean_through_rim(offset: FloatArray, opening: HorizontalOpening, shooter: 
     sine = float(np.sin(shooter.entry_angle))
     seen = offset * [1.0, sine]
     semi_x, semi_y = opening.radius, opening.radius * sine
-    inside = (seen[:, 0] / semi_x) ** 2 + (seen[:, 1] / semi_y) ** 2 < 1.0
-    return np.asarray(inside & (distance_to_ellipse(seen, semi_x, semi_y) >= shooter.projectile.diameter / 2.0))
+    clean = np.asarray((seen[:, 0] / semi_x) ** 2 + (seen[:, 1] / semi_y) ** 2 < 1.0)
+    clean[clean] = distance_to_ellipse(seen[clean], semi_x, semi_y) >= shooter.projectile.diameter / 2.0
+    return clean
 
 
 def _clean_through_window(

@@ -230,7 +230,7 @@ def quantile_interval(values: FloatArray, quantile: float, independent: float) -
     # X_(k) is at or below the quantile with probability P(B >= k): k - 1 is the largest with P(B <= k - 1) <= 2.5 %
     if not len(lower) or not len(upper) or upper[0] >= few:
         return None
-    stretch = len(ordered) / few
-    first = math.floor(int(lower[-1]) * stretch)
-    last = math.ceil((int(upper[0]) + 1) * stretch) - 1
+    # in whole numbers: rounding must not stretch the last rank past the last value
+    first = int(lower[-1]) * len(ordered) // few
+    last = -(-(int(upper[0]) + 1) * len(ordered) // few) - 1
     return float(ordered[first]), float(ordered[last])

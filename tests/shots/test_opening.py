@@ -44,6 +44,11 @@ def test_distance_at_special_points(point, expected):
     )
 
 
+def test_a_point_hardly_beside_the_centre_of_a_circle_is_a_radius_from_it():
+    found = distance_to_ellipse(np.array([[1e-104, 0.0], [0.0, 5e-324], [1e-17, 1e-17]]), 0.3, 0.3)
+    assert found == pytest.approx([0.3, 0.3, 0.3])
+
+
 def test_a_clean_entry_never_brings_the_sphere_nearer_to_the_rim_than_its_radius():
     """The rim in space, point by point: distance of every rim point to the line of flight of the centre."""
     shooter, rng = _shooter(), np.random.default_rng(2)

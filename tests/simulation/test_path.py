@@ -91,3 +91,9 @@ def test_times_of_any_shape_and_outside_the_run_are_answered(path):
     assert poses.shape == (2, 2, 3)
     np.testing.assert_allclose(poses[0], np.broadcast_to(path.stands[0].pose, (2, 3)), atol=1e-12)
     np.testing.assert_allclose(poses[1], np.broadcast_to(path.stands[-1].pose, (2, 3)), atol=1e-12)
+
+
+def test_times_in_any_order_give_the_same_poses(path):
+    times = np.linspace(-1.0, path.duration_s + 1.0, 500)
+    mixed = np.random.default_rng(1).permutation(500)
+    assert np.array_equal(path.pose_at(times[mixed]), path.pose_at(times)[mixed])

@@ -115,6 +115,12 @@ def test_values_worth_fewer_take_the_ranks_of_those_few():
     assert quantile_interval(values, 0.5, 0.4) is None
 
 
+@pytest.mark.parametrize("count", range(7, 120))
+def test_the_last_of_few_ranks_is_the_largest_of_all_values(count):
+    # P(B <= 0) = 0.8 %, P(B <= 5) = 93.8 % for B of 7 trials: the interval of a median runs from first to last
+    assert quantile_interval(np.arange(float(count)), 0.5, 7.0) == (0.0, count - 1.0)
+
+
 @pytest.mark.parametrize(("successes", "trials"), [(0.0, 6.0), (1.0, 6.0), (3.0, 8.0), (7.2, 7.2), (19.0, 20.0)])
 def test_the_interval_of_a_share_is_wilsons_or_wider(successes, trials):
     plain, safe = wilson_interval(successes, trials), proportion_interval(successes, trials)

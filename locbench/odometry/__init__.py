@@ -1,6 +1,7 @@
 """From encoder and gyro readings to body increments, and from those to dead-reckoned poses and their covariance."""
 
 from locbench.odometry.increments import measure_motion
+from locbench.odometry.lookup import Legs
 from locbench.odometry.motion import Motion
 from locbench.odometry.noise import doubted_noise, interval_noise, noise_of, transition
 from locbench.odometry.rates import Rates, rates_at
@@ -8,6 +9,7 @@ from locbench.odometry.reckoning import dead_reckon, dead_reckon_covariance, rot
 from locbench.odometry.travel import Travel, travel_since
 
 __all__ = [
+    "Legs",
     "Motion",
     "Rates",
     "Travel",

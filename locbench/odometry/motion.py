@@ -7,6 +7,7 @@ import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray
 from locbench.geometry import compose, exponential, logarithm
+from locbench.odometry.lookup import Lookup
 
 __all__ = ["Motion"]
 
@@ -39,6 +40,11 @@ class Motion:
         return np.asarray(self.flagged | self.suspect)
 
     @cached_property
+    def lookup(self) -> Lookup:
+        """The way between any two times, summed up once."""
+        return Lookup(self.time_s, self.twist, self.doubted)
+
+    @cached_property
     def duration_s(self) -> FloatArray:
         """(N,) length of each interval; 0 for row 0."""
         return np.diff(self.time_s, prepend=self.time_s[0])
@@ -68,32 +74,6 @@ class Motion:
         twist[0] = 0.0
         follows = np.arange(len(twist)) > 0
         return Motion(self.time_s[inside], twist, self.flagged[inside] & follows, self.suspect[inside] & follows)
-
-    def divided(self, begin_s: float, times_s: FloatArray) -> "Motion":
-        """Return the motion from `begin_s` on with rows at the given times too; increments divide as time does.
-
-        Parameters
-        ----------
-        begin_s
-            Inside the span of the motion; becomes row 0.
-        times_s
-            (M,) none before `begin_s` or after the last row; the last of them ends the result.
-        """
-        last = float(np.max(times_s, initial=begin_s))
-        # cut out, not compared row by row: a short way out of a long log must not cost a long log's time
-        first_row, end_row = np.searchsorted(self.time_s, begin_s, "right"), np.searchsorted(self.time_s, last, "left")
-        inside = self.time_s[first_row:end_row]
-        grid = np.unique(np.concatenate([[begin_s], inside, times_s]))
-        interval = np.clip(np.searchsorted(self.time_s, grid, side="left"), 1, len(self.time_s) - 1)
-        duration = np.diff(grid, prepend=grid[0])
-        fraction = duration / (self.time_s[interval] - self.time_s[interval - 1])
-        covers = duration > 0.0
-        return Motion(
-            time_s=grid,
-            twist=fraction[:, np.newaxis] * self.twist[interval],
-            flagged=self.flagged[interval] & covers,
-            suspect=self.suspect[interval] & covers,
-        )
 
     @staticmethod
     def from_increments(time_s: FloatArray, twist: FloatArray, flagged: BoolArray) -> "Motion":

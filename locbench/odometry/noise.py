@@ -14,12 +14,10 @@ from locbench.arrays import BoolArray, FloatArray
 from locbench.config import MotionNoise
 from locbench.geometry import exponential
 from locbench.odometry.motion import Motion
+from locbench.odometry.quadrature import QUADRATURE
 
 __all__ = ["doubted_noise", "interval_noise", "noise_of", "transition"]
 
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
-_FRACTIONS = (_NODES + 1.0) / 2.0
-_SHARES = _WEIGHTS / 2.0
 # So many rows at once stay in the processor's cache: half the time, and no large arrays beside the result.
 _ROWS = 16_384
 
@@ -71,7 +69,7 @@ def _integrate(twist: FloatArray, duration_s: FloatArray, noise: MotionNoise, to
     )
     direction = np.arctan2(twist[:, 1], twist[:, 0])
     end = exponential(twist)[:, :2]
-    for fraction, share in zip(_FRACTIONS, _SHARES, strict=True):
+    for fraction, share in QUADRATURE:
         here = exponential(fraction * twist)
         angle = direction + here[:, 2]
         cosine, sine = np.cos(angle), np.sin(angle)

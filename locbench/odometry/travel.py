@@ -7,7 +7,7 @@ import numpy as np
 from locbench.arrays import BoolArray, FloatArray
 from locbench.config import MotionNoise
 from locbench.odometry.motion import Motion
-from locbench.odometry.reckoning import dead_reckon, dead_reckon_covariance, rotated
+from locbench.odometry.reckoning import rotated
 
 __all__ = ["Travel", "travel_since"]
 
@@ -45,12 +45,18 @@ def travel_since(motion: Motion, noise: MotionNoise, begin_s: float, times_s: Fl
     times_s
         (M,) in any order, none before `begin_s` or after the last row.
     """
-    fine = motion.divided(begin_s, times_s)
-    pose = dead_reckon(fine, np.zeros(3))
-    covariance = dead_reckon_covariance(fine, pose, np.zeros((3, 3)), noise)
-    at = np.searchsorted(fine.time_s, times_s)
+    legs = motion.lookup.legs(np.full(len(times_s), begin_s), times_s)
     return Travel(
-        displacement=pose[at],
-        covariance=rotated(covariance[at], -pose[at, 2]),
-        flagged=np.logical_or.accumulate(fine.flagged)[at],
+        displacement=legs.displacement,
+        covariance=rotated(legs.covariance(noise), -legs.displacement[:, 2]),
+        flagged=_flagged_between(motion, begin_s, times_s),
     )
+
+
+def _flagged_between(motion: Motion, begin_s: float, times_s: FloatArray) -> BoolArray:
+    """Return (M,) whether a flagged interval, or a part of one, lies between."""
+    flagged = np.concatenate([[0], np.cumsum(motion.flagged)])
+    # row k closes the interval that begins at row k - 1
+    first = np.searchsorted(motion.time_s, begin_s, side="right")
+    beyond = np.minimum(np.searchsorted(motion.time_s, times_s, side="left") + 1, len(motion.time_s))
+    return np.asarray((flagged[beyond] > flagged[first]) & (times_s > begin_s))

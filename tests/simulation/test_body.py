@@ -28,7 +28,7 @@ BODY = 'noise = "body"\n'
 
 
 def _motion(twist):
-    return Motion(TIMES, twist, np.zeros(len(TIMES), dtype=bool))
+    return Motion.from_increments(TIMES, twist, np.zeros(len(TIMES), dtype=bool))
 
 
 def test_without_noise_the_increments_are_the_true_ones(screw):

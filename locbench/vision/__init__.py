@@ -1,6 +1,23 @@
 """What a tag detection measures, how uncertain it is, and how it depends on the robot's pose."""
 
 from locbench.vision.measurement import Measurement, fix_measurement, measurement
-from locbench.vision.sightings import Sightings, as_robot_poses, prepare_sightings
+from locbench.vision.sightings import (
+    Sightings,
+    as_robot_poses,
+    fixes,
+    lines_of_sight,
+    prepare_sightings,
+    tag_places,
+)
 
-__all__ = ["Measurement", "Sightings", "as_robot_poses", "fix_measurement", "measurement", "prepare_sightings"]
+__all__ = [
+    "Measurement",
+    "Sightings",
+    "as_robot_poses",
+    "fix_measurement",
+    "fixes",
+    "lines_of_sight",
+    "measurement",
+    "prepare_sightings",
+    "tag_places",
+]

@@ -12,7 +12,7 @@ from locbench.statistics import propagated_covariance
 from locbench.vision.noise import bearing_variance, pose_covariance, range_variance, share_of_one_tag
 from locbench.vision.robot_poses import robot_poses, robot_poses_slope
 
-__all__ = ["Sightings", "as_robot_poses", "prepare_sightings"]
+__all__ = ["Sightings", "as_robot_poses", "fixes", "lines_of_sight", "prepare_sightings", "tag_places"]
 
 _WITHOUT_HEADING = np.array([1.0, 1.0, np.nan])
 
@@ -54,13 +54,14 @@ def prepare_sightings(detections: Detections, field: FieldConfig, fusion: Fusion
     own position to its tags. Only bearings without a range leave no other way. Headings that the filter does not use
     become NaN. Where the filter replaces poses, or takes a share of them, tag poses become the robot poses they mean.
     """
-    places = _tag_places(detections, field)
+    places = tag_places(detections, field)
     tags = places[:, 0]
     covariance = _model_covariance(detections, places, fusion.tag_noise)
     if fusion.tag_noise.source is NoiseSource.LOG:
         own = fusion.tag_noise.scale**2 * detections.own_covariance
         covariance = np.where(np.isfinite(own), own, covariance)
-    fix, fix_covariance = _fixes(detections, tags, covariance)
+    fix, slope = fixes(detections, tags)
+    fix_covariance = propagated_covariance(slope, covariance) if covariance.shape[-1] == 3 else slope
     replacing = fusion.correction.mode in (CorrectionMode.REPLACE, CorrectionMode.FIXED_GAIN)
     if detections.kind is TagKind.TAG_POSE and replacing:
         detections, covariance = _as_robot_poses(detections, tags), fix_covariance
@@ -71,14 +72,26 @@ def prepare_sightings(detections: Detections, field: FieldConfig, fusion: Fusion
     return Sightings(detections, tags[:, :3], tags[:, 3], covariance, fix, fix_covariance, fusion.tag_noise)
 
 
-def _fixes(detections: Detections, tags: FloatArray, covariance: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the robot poses (M, 3) that detections mean, and their covariances (M, 3, 3); NaN if they mean none."""
+def fixes(detections: Detections, tags: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the robot poses that detections mean, and their derivatives by the value.
+
+    Parameters
+    ----------
+    detections
+        M of them.
+    tags
+        (M, 4) x, y, z, facing of each one's first tag.
+
+    Returns
+    -------
+    (M, 3) and (M, 3, 3); NaN where a detection means no robot pose: other kinds, and tag poses without heading.
+    """
     match detections.kind:
         case TagKind.ROBOT_POSE:
-            return detections.value, covariance
+            return detections.value, np.tile(np.eye(3), (len(detections), 1, 1))
         case TagKind.TAG_POSE:
-            slope = robot_poses_slope(detections.value, tags[:, [0, 1, 3]])
-            return _as_robot_poses(detections, tags).value, propagated_covariance(slope, covariance)
+            on_field = tags[:, [0, 1, 3]]
+            return robot_poses(detections.value, on_field), robot_poses_slope(detections.value, on_field)
         case _:
             return np.full((len(detections), 3), np.nan), np.full((len(detections), 3, 3), np.nan)
 
@@ -90,7 +103,7 @@ def as_robot_poses(detections: Detections, field: FieldConfig) -> Detections | N
             return detections
         case TagKind.TAG_POSE:
             whole = detections.chosen(np.isfinite(detections.value[:, 2]))
-            return _as_robot_poses(whole, _tag_places(whole, field)[:, 0]) if len(whole) else None
+            return _as_robot_poses(whole, tag_places(whole, field)[:, 0]) if len(whole) else None
         case _:
             return None
 
@@ -101,7 +114,7 @@ def _as_robot_poses(detections: Detections, tags: FloatArray) -> Detections:
     return replace(detections, kind=TagKind.ROBOT_POSE, value=poses, own_covariance=unknown)
 
 
-def _tag_places(detections: Detections, field: FieldConfig) -> FloatArray:
+def tag_places(detections: Detections, field: FieldConfig) -> FloatArray:
     """Return (M, K, 4) x, y, z, facing of every tag of each detection, NaN where it has fewer."""
     places = {tag.id: (tag.x, tag.y, tag.z, tag.facing) for tag in field.tags}
     places[NO_TAG] = (np.nan,) * 4
@@ -109,19 +122,43 @@ def _tag_places(detections: Detections, field: FieldConfig) -> FloatArray:
     return np.array([places[int(tag)] for tag in every.ravel()]).reshape(*every.shape, 4)
 
 
-def _model_covariance(detections: Detections, places: FloatArray, noise: TagNoise) -> FloatArray:
-    distance, view = detections.range_m, detections.view_angle_rad
+def lines_of_sight(detections: Detections, places: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return what the noise of poses grows along and with.
+
+    Parameters
+    ----------
+    detections
+        M of them.
+    places
+        (M, K, 4) of their tags, from `tag_places`.
+
+    Returns
+    -------
+    Lines of sight (M, 2) in the frame of the value, zero for kinds that are no poses, and distances (M,).
+    """
+    distance = detections.range_m
     match detections.kind:
         case TagKind.ROBOT_POSE:
             lines = places[:, :, :2] - detections.value[:, np.newaxis, :2]
             count = np.sum(np.isfinite(places[:, :, 0]), axis=1)
             own_range = np.nansum(np.linalg.norm(lines, axis=2), axis=1) / count
-            distance = np.where(np.isfinite(distance), distance, own_range)
             line = np.nansum(lines, axis=1) / count[:, np.newaxis]
+            return line, np.where(np.isfinite(distance), distance, own_range)
+        case TagKind.TAG_POSE:
+            return detections.value[:, :2] - detections.mount[:, :2], distance
+        case _:
+            return np.zeros((len(detections), 2)), distance
+
+
+def _model_covariance(detections: Detections, places: FloatArray, noise: TagNoise) -> FloatArray:
+    view = detections.view_angle_rad
+    line, distance = lines_of_sight(detections, places)
+    match detections.kind:
+        case TagKind.ROBOT_POSE:
             share = share_of_one_tag(detections.tag_count, noise)
             return share[:, np.newaxis, np.newaxis] * pose_covariance(line, distance, view, noise)
         case TagKind.TAG_POSE:
-            return pose_covariance(detections.value[:, :2] - detections.mount[:, :2], distance, view, noise)
+            return pose_covariance(line, distance, view, noise)
         case TagKind.RANGE_BEARING:
             covariance = np.zeros((len(detections), 2, 2))
             covariance[:, 0, 0] = range_variance(distance, view, noise)

@@ -9,7 +9,7 @@ from locbench.config import MotionNoise
 from locbench.fusion.corrections import Corrections
 from locbench.fusion.steps import CorrectionSteps
 from locbench.fusion.track import Between, Track
-from locbench.odometry import Motion, dead_reckon, dead_reckon_covariance
+from locbench.odometry import Motion
 from locbench.session import Detections, PoseTrack, StartPose
 
 __all__ = ["UNCORRECTED", "Estimate", "dead_reckoning", "onboard", "tags_only"]
@@ -36,11 +36,15 @@ class Estimate:
 
 
 def dead_reckoning(motion: Motion, start: StartPose, noise: MotionNoise) -> Estimate:
-    """Return odometry alone from the start pose."""
-    pose = dead_reckon(motion, start.pose)
-    covariance = dead_reckon_covariance(motion, pose, start.covariance, noise)
-    forever = np.full(len(pose), np.inf)
-    return Estimate("dead_reckoning", Track(motion.time_s, pose, covariance, forever, Between.ODOMETRY), noise, None)
+    """Return odometry alone from the start pose: nothing else is ever published anew."""
+    track = Track(
+        time_s=motion.time_s[:1],
+        pose=start.pose[np.newaxis].astype(float),
+        covariance=start.covariance[np.newaxis].astype(float),
+        valid_until_s=np.full(1, np.inf),
+        between=Between.ODOMETRY,
+    )
+    return Estimate("dead_reckoning", track, noise, None)
 
 
 def onboard(track: PoseTrack, motion: Motion, noise: MotionNoise) -> Estimate:

@@ -11,24 +11,21 @@ noise is drawn in the dead-reckoned frame, once per span between two events, and
 
 import math
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
-from locbench.arrays import FloatArray, IntArray
+from locbench.arrays import FloatArray
 from locbench.config import MotionNoise
 from locbench.fusion.estimators import Estimate
 from locbench.fusion.steps import CorrectionSteps
-from locbench.odometry import Motion, dead_reckon, doubted_noise, transition
+from locbench.geometry import compose
+from locbench.odometry import Motion
 from locbench.odometry.reckoning import rotated
-from locbench.statistics import propagated_covariance
 
 __all__ = ["REDRAWS", "redrawn_errors"]
 
 REDRAWS = 200
 _SEED = 20
-# rows per block while the noise of spans is summed: (rows, 3, 3) arrays of a two-hour log would not fit into memory
-_ROWS = 65_536
 
 
 def redrawn_errors(estimate: Estimate, motion: Motion, times_s: FloatArray, draws: int = REDRAWS) -> FloatArray:
@@ -72,25 +69,11 @@ class _Spans:
 
 def _spans(motion: Motion, noise: MotionNoise, start: FloatArray, events: FloatArray) -> _Spans:
     """Return dead reckoning at the events; between odometry samples motion divides as time does."""
-    fine = motion.divided(float(motion.time_s[0]), events)
-    pose, twist, duration = dead_reckon(fine, start), fine.twist, fine.duration_s
-    at = np.searchsorted(fine.time_s, events)
+    way = motion.lookup.legs(np.broadcast_to(events[:1], events.shape), events)
+    pose = compose(start, way.displacement)
     added = np.zeros((len(events), 3, 3))
-    for first, last in _blocks(at):
-        rows = np.arange(at[first] + 1, at[last] + 1)
-        span_end = np.repeat(at[first + 1 : last + 1], np.diff(at[first : last + 1]))
-        local = doubted_noise(twist[rows], duration[rows], fine.doubted[rows], noise)
-        carry = transition(pose[span_end, :2] - pose[rows, :2])
-        part = propagated_covariance(carry, rotated(local, pose[rows, 2] - twist[rows, 2]))
-        added[first + 1 : last + 1] = np.add.reduceat(part, at[first:last] - at[first], axis=0)
-    return _Spans(events, pose[at], _square_root(added))
-
-
-def _blocks(at: IntArray) -> list[tuple[int, int]]:
-    """Return ranges of events, each spanning about `_ROWS` rows."""
-    cuts = np.flatnonzero(np.diff(at // _ROWS)) + 1
-    edges = np.unique(np.concatenate([[0], cuts, [len(at) - 1]]))
-    return [(int(a), int(b)) for a, b in pairwise(edges)]
+    added[1:] = rotated(motion.lookup.legs(events[:-1], events[1:]).covariance(noise), pose[:-1, 2])
+    return _Spans(events, pose, _square_root(added))
 
 
 def _square_root(covariance: FloatArray) -> FloatArray:

@@ -7,12 +7,12 @@ import numpy as np
 
 from locbench.arrays import FloatArray
 from locbench.config import MotionNoise
-from locbench.geometry import compose, exponential, interpolate_poses
-from locbench.odometry import Motion, doubted_noise, transition
+from locbench.geometry import compose, interpolate_poses
+from locbench.odometry import Legs, Motion, transition
 from locbench.odometry.reckoning import rotated
 from locbench.statistics import propagated_covariance
 
-__all__ = ["Between", "Sampled", "Track", "sample_track"]
+__all__ = ["Between", "Sampled", "Track", "carried_along", "sample_track"]
 
 
 class Between(Enum):
@@ -85,25 +85,18 @@ def sample_track(track: Track, motion: Motion, noise: MotionNoise, times_s: Floa
     else:
         pose, covariance = np.full((len(times_s), 3), np.nan), np.full((len(times_s), 3, 3), np.nan)
     if track.between is Between.ODOMETRY:
-        pose, covariance = _carried(track.time_s[last], pose, covariance, motion, noise, times_s)
+        # what is not covered is carried nowhere
+        until_s = np.where(covered, times_s, track.time_s[last])
+        pose, covariance = carried_along(pose, covariance, motion.lookup.legs(track.time_s[last], until_s), noise)
     pose[~covered], covariance[~covered] = np.nan, np.nan
     return Sampled(times_s, pose, covariance)
 
 
-def _carried(
-    from_s: FloatArray,
-    pose: FloatArray,
-    covariance: FloatArray,
-    motion: Motion,
-    noise: MotionNoise,
-    times_s: FloatArray,
+def carried_along(
+    pose: FloatArray, covariance: FloatArray, legs: Legs, noise: MotionNoise
 ) -> tuple[FloatArray, FloatArray]:
-    """Carry poses forward within the odometry interval that holds both times."""
-    interval = np.clip(np.searchsorted(motion.time_s, from_s, side="right"), 1, len(motion.time_s) - 1)
-    duration = np.maximum(times_s - from_s, 0.0)
-    fraction = duration / motion.duration_s[interval]
-    twist = fraction[:, np.newaxis] * motion.twist[interval]
-    moved = compose(pose, exponential(twist))
+    """Return poses (M, 3) and covariances (M, 3, 3) at the ends of legs, from those at their beginnings."""
+    moved = compose(pose, legs.displacement)
     carry = transition(moved[:, :2] - pose[:, :2])
-    added = rotated(doubted_noise(twist, duration, motion.doubted[interval], noise), pose[:, 2])
+    added = rotated(legs.covariance(noise), pose[:, 2])
     return moved, propagated_covariance(carry, covariance) + added

@@ -10,8 +10,9 @@ from locbench.accuracy import Comparison, DriftSegments
 from locbench.arrays import FloatArray, IntArray
 from locbench.config import FieldConfig
 from locbench.config.field import Goal, HorizontalOpening
-from locbench.fusion import Corrections, Estimate
+from locbench.fusion import Between, Corrections, Estimate, Sampled, sample_track
 from locbench.jobs.replaying import EstimatorRun, SessionRun
+from locbench.odometry import Motion
 from locbench.reference import KnownPoses
 from locbench.results import (
     AimMarks,
@@ -136,12 +137,17 @@ def _draw_opening(run: SessionRun, goal: Goal) -> Opening:
 
 
 def _draw_estimator(run: SessionRun, estimator: EstimatorRun) -> EstimatorTrack:
-    path = _thinned(_path_rows(estimator.estimates), _PATH_POINTS)
+    stretches = list(zip(estimator.estimates, run.motions, strict=True))
+    path = _path_rows(stretches)
     return EstimatorTrack(
         time_s=_rounded(path[:, 0]),
         x_m=_sparse(path[:, 1]),
         y_m=_sparse(path[:, 2]),
-        ellipses=[e for estimate in estimator.estimates for e in _ellipses(estimate, len(estimator.estimates))],
+        ellipses=[
+            ellipse
+            for estimate, motion in stretches
+            for ellipse in _ellipses(_published(estimate, motion, max(2, _ELLIPSES // len(stretches))))
+        ],
         truth_error=None if estimator.truth is None else _error_series(estimator.truth),
         mark_error=None if estimator.marks is None else _error_series(estimator.marks),
         corrections=_draw_corrections(run.session.detections, estimator),
@@ -150,29 +156,38 @@ def _draw_estimator(run: SessionRun, estimator: EstimatorRun) -> EstimatorTrack:
     )
 
 
-def _path_rows(estimates: Sequence[Estimate]) -> FloatArray:
+def _published(estimate: Estimate, motion: Motion, most: int) -> Sampled:
+    """Return what was published at times evenly spread over everything published and, where it carries on, odometry."""
+    track = estimate.track
+    if track.between is Between.ODOMETRY:
+        times = np.union1d(motion.time_s, track.time_s)
+        return sample_track(track, motion, estimate.noise, times[_spread(len(times), most)])
+    chosen = _spread(len(track.time_s), most)
+    return Sampled(track.time_s[chosen], track.pose[chosen], track.covariance[chosen])
+
+
+def _path_rows(stretches: Sequence[tuple[Estimate, Motion]]) -> FloatArray:
     """Return (K, 3) time, x, y over all stretches, a row without position between two of them."""
     parts: list[FloatArray] = []
-    for estimate in estimates:
+    for estimate, motion in stretches:
         if parts:
             parts.append(np.array([[parts[-1][-1, 0], np.nan, np.nan]]))
-        if len(estimate.track.time_s):
-            parts.append(np.column_stack([estimate.track.time_s, estimate.track.pose[:, :2]]))
+        sampled = _published(estimate, motion, _PATH_POINTS // len(stretches))
+        if len(sampled.time_s):
+            parts.append(np.column_stack([sampled.time_s, sampled.pose[:, :2]]))
     return np.concatenate(parts) if parts else np.zeros((0, 3))
 
 
-def _ellipses(estimate: Estimate, stretches: int) -> list[Ellipse]:
-    track = estimate.track
-    known = np.flatnonzero(np.isfinite(track.covariance[:, 0, 0])) if len(track.time_s) else np.array([], dtype=int)
+def _ellipses(sampled: Sampled) -> list[Ellipse]:
     ellipses = []
-    for row in known[_spread(len(known), max(2, _ELLIPSES // stretches))]:
-        sizes, axes = np.linalg.eigh(track.covariance[row, :2, :2])
+    for row in np.flatnonzero(np.isfinite(sampled.covariance[:, 0, 0])):
+        sizes, axes = np.linalg.eigh(sampled.covariance[row, :2, :2])
         major = axes[:, 1]
         ellipses.append(
             Ellipse(
-                time_s=float(track.time_s[row]),
-                x_m=float(track.pose[row, 0]),
-                y_m=float(track.pose[row, 1]),
+                time_s=float(sampled.time_s[row]),
+                x_m=float(sampled.pose[row, 0]),
+                y_m=float(sampled.pose[row, 1]),
                 semi_major_m=_RADIUS_95 * math.sqrt(max(0.0, float(sizes[1]))),
                 semi_minor_m=_RADIUS_95 * math.sqrt(max(0.0, float(sizes[0]))),
                 angle_rad=math.atan2(major[1], major[0]),

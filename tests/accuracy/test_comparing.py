@@ -244,7 +244,7 @@ def test_a_reference_with_a_gap_leaves_corrections_inside_it_undecided():
 
 def test_equal_parts_are_cut_stretch_by_stretch():
     halves = [DRIVE.within(DRIVE.time_s[0], DRIVE.time_s[300]), DRIVE.within(DRIVE.time_s[301], DRIVE.time_s[-1])]
-    parts = [against_truth(ESTIMATE, half, TRUTH, i) for i, half in enumerate(halves)]
+    parts = [against_truth(dead_reckoning(half, START, NOISE), half, TRUTH, i) for i, half in enumerate(halves)]
     segments = drift_segments(equal_parts(joined(parts), 20))
     total = sum(half.path_length_m[-1] for half in halves)
     assert 16 <= len(segments) <= 21
@@ -257,7 +257,7 @@ def test_a_press_between_two_stretches_is_at_an_end_of_both():
     first, second = DRIVE.within(DRIVE.time_s[0], cut), DRIVE.within(cut, DRIVE.time_s[-1])
     # the replay counts it once, see tests/jobs
     assert len(against_marks(ESTIMATE, first, press, 0)) == 1
-    found = against_marks(ESTIMATE, second, press, 1)
+    found = against_marks(dead_reckoning(second, START, NOISE), second, press, 1)
     assert found.source.tolist() == [0]
 
 

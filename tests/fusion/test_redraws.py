@@ -51,14 +51,6 @@ def test_dead_reckoning_too():
     )
 
 
-def test_it_does_not_matter_in_which_blocks_the_noise_is_summed(monkeypatch):
-    estimate = dead_reckoning(DRIVE, START, NOISE)
-    times = np.linspace(DRIVE.time_s[0], DRIVE.time_s[-1], 15)
-    whole = redrawn_errors(estimate, DRIVE, times)
-    monkeypatch.setattr("locbench.fusion.redraws._ROWS", 7)
-    np.testing.assert_allclose(redrawn_errors(estimate, DRIVE, times), whole, atol=1e-12)
-
-
 @pytest.mark.parametrize(
     ("case", "log"),
     [

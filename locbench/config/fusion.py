@@ -36,8 +36,9 @@ __all__ = [
 
 
 class Engine(StrEnum):
-    """Which filter runs: the extended or the unscented Kalman filter, both through filterpy."""
+    """Which filter runs: the compiled extended Kalman filter, or the extended or unscented one of filterpy."""
 
+    KERNEL = "kernel"
     TEXTBOOK = "textbook"
     UNSCENTED = "unscented"
 
@@ -171,7 +172,8 @@ class MotionNoiseOverride(Config):
 
     def applied_to(self, noise: MotionNoise) -> MotionNoise:
         """Return `noise` with the keys given here replaced."""
-        return noise.model_copy(update=self.model_dump(exclude_none=True))
+        given = {name: value for name in self.model_fields_set if (value := getattr(self, name)) is not None}
+        return noise.model_copy(update=given) if given else noise
 
 
 RESERVED_NAMES = ("dead_reckoning", "tags_only", "onboard")
@@ -181,7 +183,7 @@ class FusionConfig(Config):
     """One way to fuse odometry and tags, under the name it has in every table."""
 
     name: Text
-    engine: Engine = Engine.TEXTBOOK
+    engine: Engine = Engine.KERNEL
     correction: Correction = Correction()
     latency: Latency = Latency()
     tag_noise: TagNoise = TagNoise()
@@ -198,7 +200,7 @@ class FusionConfig(Config):
                 "|Raise it, or set correction.use_heading = false"
             )
         if self.engine is Engine.UNSCENTED and self.correction.mode is CorrectionMode.FIXED_GAIN:
-            raise ValueError('fixed_gain has no unscented form|Set engine = "textbook"')
+            raise ValueError('fixed_gain has no unscented form|Set engine = "kernel"')
         if self.trust.reacquire_after is not None and self.correction.mode is CorrectionMode.NONE:
             raise ValueError('with mode = "none" nothing can be reacquired|Remove trust.reacquire_after')
         return self

@@ -163,9 +163,9 @@ class UnscentedFilter:
 
 
 def make_filter(engine: Engine) -> FilterSteps:
-    """Return the filter of that name."""
+    """Return the filter of that name, as filterpy has it; the compiled one is the extended filter too."""
     match engine:
-        case Engine.TEXTBOOK:
+        case Engine.KERNEL | Engine.TEXTBOOK:
             return ExtendedFilter()
         case Engine.UNSCENTED:
             return UnscentedFilter()

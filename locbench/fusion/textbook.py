@@ -12,12 +12,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from locbench.arrays import FloatArray, IntArray
-from locbench.config import CorrectionMode, FusionConfig, LatencyMode, MotionNoise
+from locbench.arrays import FloatArray
+from locbench.config import CorrectionMode, FusionConfig, MotionNoise
 from locbench.config.fusion import Correction
 from locbench.fusion.corrections import Corrections, Rule
 from locbench.fusion.engines import Belief, FilterSteps, corrected, correction_gain, make_filter
 from locbench.fusion.estimators import Estimate
+from locbench.fusion.order import applied_times, arrival_order
 from locbench.fusion.reacquiring import AgreeingFixes
 from locbench.fusion.requesting import OpenRequests
 from locbench.fusion.rules import gate_threshold, refused_by_data
@@ -27,7 +28,7 @@ from locbench.odometry import Motion, doubted_noise, noise_of, rates_at
 from locbench.session import StartPose
 from locbench.vision import Measurement, Sightings, fix_measurement, measurement
 
-__all__ = ["fuse"]
+__all__ = ["fuse_by_samples"]
 
 # A node's place in time: odometry samples come before detections captured at the same time.
 _Key = tuple[float, int]
@@ -35,7 +36,6 @@ _SAMPLE_RANK = -1
 _ROWS_PER_PROGRESS = 2000
 # How a filter of any mode takes a fix for which it gives its belief up.
 _RESET = Correction(mode=CorrectionMode.REPLACE)
-_NO_REQUESTS = np.zeros(0)
 
 
 @dataclass(frozen=True)
@@ -254,40 +254,22 @@ class _Receiver:
         return Rule.NOT_REQUESTED
 
 
-def fuse(
+def fuse_by_samples(
     motion: Motion,
     start: StartPose,
     sightings: Sightings,
     fusion: FusionConfig,
     noise: MotionNoise,
-    requests_s: FloatArray = _NO_REQUESTS,
-    progress: Callable[[float], None] = lambda _: None,
+    requests_s: FloatArray,
+    progress: Callable[[float], None],
 ) -> Estimate:
-    """Return what a filter would have published over one stretch.
-
-    Parameters
-    ----------
-    motion
-        The odometry of the stretch.
-    start
-        Pose and covariance at its first time.
-    sightings
-        The session's detections; those captured before the stretch or arriving after it are not offered.
-    fusion
-        Correction mode, trust rules, latency.
-    noise
-        The robot's motion noise, single keys already replaced by the fusion file's.
-    requests_s
-        (P,) when the driver asked for a correction; only a filter that waits for that looks at it.
-    progress
-        Told now and then which share of the stretch is done.
-    """
+    """Return what a filter would have published over one stretch, sample by sample; arguments as `fuse`."""
     filter_steps = make_filter(fusion.engine)
     sample_noise = noise_of(motion, noise)
     timeline = _Timeline(motion, noise, sample_noise, filter_steps, fusion)
     timeline.push((float(motion.time_s[0]), _SAMPLE_RANK), Belief(start.pose, start.covariance), None)
-    applied_s = _applied_times(sightings, fusion)
-    arrivals = _arrival_order(sightings, motion, applied_s)
+    applied_s = applied_times(sightings.detections, fusion.latency.mode)
+    arrivals = arrival_order(sightings.detections, motion, fusion.latency.mode)
     published = _Published(len(motion.time_s) + len(arrivals))
     published.add(float(motion.time_s[0]), timeline.beliefs[0])
     refused = refused_by_data(sightings.detections, rates_at(motion, applied_s), fusion)
@@ -308,16 +290,3 @@ def fuse(
         receiver.receive(int(late))
     steps = timeline.steps.as_steps()
     return Estimate(fusion.name, published.as_track(), noise, receiver.log.as_corrections(sightings), steps)
-
-
-def _arrival_order(sightings: Sightings, motion: Motion, applied_s: FloatArray) -> IntArray:
-    detections = sightings.detections
-    inside = (applied_s >= motion.time_s[0]) & (detections.arrived_s <= motion.time_s[-1])
-    order = np.lexsort((detections.row, detections.captured_s, detections.arrived_s))
-    return np.asarray(order[inside[order]])
-
-
-def _applied_times(sightings: Sightings, fusion: FusionConfig) -> FloatArray:
-    """Return (M,) the times at which detections act: their capture, or without rewinding their arrival."""
-    rewinding = fusion.latency.mode is LatencyMode.REWIND
-    return sightings.detections.captured_s if rewinding else sightings.detections.arrived_s

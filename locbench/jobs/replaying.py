@@ -16,10 +16,10 @@ from locbench.accuracy import (
     joined,
     visits_on_reference,
 )
-from locbench.config import CorrectionMode, FusionConfig, ShooterConfig
+from locbench.config import CorrectionMode, Engine, FusionConfig, ShooterConfig
 from locbench.config.fusion import NoiseSource
 from locbench.errors import ConfigError, UsageError
-from locbench.fusion import UNCORRECTED, Estimate, dead_reckoning, fuse, onboard, tags_only
+from locbench.fusion import UNCORRECTED, Estimate, dead_reckoning, fuse, make_ready, onboard, tags_only
 from locbench.jobs.judging import Judgement, KnownWay, judge_estimator, judges_of, known_way
 from locbench.odometry import Motion, measure_motion
 from locbench.reference import Judge, Reference, dense_reference
@@ -202,6 +202,9 @@ def _run_estimators(
     else:
         headless = " without heading" if session.detections.kind is TagKind.TAG_POSE else ""
         left_out["tags_only"] = f"one detection of kind {session.detections.kind}{headless} does not give a pose"
+    if any(fusion.engine is Engine.KERNEL for fusion in fusions):
+        progress(f"{session.name}: making the replay ready (compiled once on each machine)", 0.0)
+        make_ready()
     requests_s = np.zeros(0) if session.requests_s is None else session.requests_s
     for number, fusion in enumerate(fusions):
         sightings = prepare_sightings(session.detections, session.field, fusion)

@@ -1,6 +1,7 @@
 """Intervals and effective sample sizes, from arrays alone."""
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from scipy import special
@@ -27,6 +28,7 @@ NORMAL_95 = float(special.ndtri(0.975))
 _ONE_SIDED = 0.035
 
 
+@lru_cache(maxsize=1024)
 def chi_square_quantile(probability: float, degrees_of_freedom: float) -> float:
     """Return the chi-square quantile; degrees of freedom need not be whole."""
     return float(2.0 * special.gammaincinv(degrees_of_freedom / 2.0, probability))

@@ -1,5 +1,8 @@
 import os
 
+# before numpy is imported: workers that each keep every core busy with small matrices wait for each other
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import pytest
 from hypothesis import HealthCheck, settings
 

@@ -11,7 +11,7 @@ from locbench.arrays import FloatArray, IntArray
 from locbench.config import FieldConfig, FusionConfig, LatencyMode, MotionNoise
 from locbench.fusion.corrections import Corrections, Rule
 from locbench.fusion.estimators import Estimate
-from locbench.fusion.kernel import ACCEPTED, Plan, Record, replay_all
+from locbench.fusion.kernel import ACCEPTED, OUTCOMES, Plan, Record, replay_all
 from locbench.fusion.planning import (
     Schedule,
     given,
@@ -19,24 +19,23 @@ from locbench.fusion.planning import (
     make_views,
     modelled,
     tag_ids,
-    unpacked,
 )
 from locbench.fusion.rows import ARRIVAL, MEMORY, NODE, STEP, empty_rows
-from locbench.fusion.settings import Settings, settings_table
+from locbench.fusion.settings import Settings, TagNoiseFrom, settings_table
 from locbench.fusion.steps import CorrectionSteps
 from locbench.fusion.track import Between, Track, carried_along
 from locbench.fusion.views import DETAIL, VIEW, Views
 from locbench.geometry import compose
 from locbench.odometry import Motion
-from locbench.odometry.moments import MOMENTS
+from locbench.odometry.moments import MOMENTS, unpacked
 from locbench.session import Detections, StartPose
 from locbench.vision import Sightings, tag_places
 
 __all__ = ["SweepResult", "empty_record", "fuse_compiled", "make_ready", "replay_candidates", "sweep_candidates"]
 
-_RULES = (None, *Rule)
-# chunks of candidates per thread, so that a thread that is done early takes over
+# chunks of candidates per thread, so that a thread that is done early takes over; fewer where that takes much room
 _CHUNKS_PER_THREAD = 8
+_ROOM_BYTES = 2**28
 
 
 @dataclass(frozen=True)
@@ -71,9 +70,8 @@ def fuse_compiled(
     schedule = make_schedule(motion, start, detections, fusion.latency.mode, requests_s, np.zeros(0))
     tags = np.column_stack([sightings.tag_position_m, sightings.tag_facing_rad])
     views = make_views(schedule, motion, detections, tags, ids, given(sightings))
-    settings, nothing = settings_table([fusion], noise, ids.tolist()), np.empty((1, 0, 3))
-    counts = np.zeros((1, len(_RULES)), dtype=np.int64)
-    settings.rows["own_factor"] = 1.0
+    settings, nothing = settings_table([fusion], noise, ids.tolist(), TagNoiseFrom.GIVEN), np.empty((1, 0, 3))
+    counts = np.zeros((1, len(OUTCOMES)), dtype=np.int64)
     computed = replay_candidates(schedule.plan, views, settings, empty_record(0, 0), counts, nothing)
     record = empty_record(len(schedule.order), computed)
     replay_candidates(schedule.plan, views, settings, record, counts, nothing)
@@ -90,7 +88,9 @@ def replay_candidates(
     plan: Plan, views: Views, settings: Settings, record: Record, counts: IntArray, published: FloatArray
 ) -> int:
     """Replay every candidate on all cores; return how many corrections the last one computed."""
-    chunks, count = min(_CHUNKS_PER_THREAD * numba.get_num_threads(), len(counts)), len(plan.rank)
+    threads, count = numba.get_num_threads(), len(plan.rank)
+    fitting = _ROOM_BYTES // ((count + 1) * (NODE.itemsize + 6 * np.dtype(float).itemsize))
+    chunks = min(max(threads, min(_CHUNKS_PER_THREAD * threads, fitting)), len(counts))
     added, nodes, memory = (
         np.empty((chunks, count, 6)),
         empty_rows((chunks, count + 1), NODE),
@@ -109,8 +109,8 @@ def make_ready() -> None:
         np.zeros(9), nothing, nothing, ways, bases, front, nothing, none, np.zeros(2, np.int64), np.zeros((0, 3))
     )
     views = Views(empty_rows(0, VIEW), empty_rows(0, DETAIL), np.zeros((0, 1), dtype=np.int64))
-    settings = settings_table([FusionConfig(name="nobody")], MotionNoise(), [])
-    counts = np.zeros((1, len(_RULES)), dtype=np.int64)
+    settings = settings_table([FusionConfig(name="nobody")], MotionNoise(), [], TagNoiseFrom.CANDIDATES)
+    counts = np.zeros((1, len(OUTCOMES)), dtype=np.int64)
     replay_candidates(plan, views, settings, empty_record(0, 0), counts, np.empty((1, 0, 3)))
 
 
@@ -141,7 +141,7 @@ def _corrections(
     schedule: Schedule, record: Record, views: Views, motion: Motion, detections: Detections
 ) -> Corrections:
     found, became = detections.chosen(schedule.order), record.arrivals
-    rules = tuple(_RULES[code] for code in became["rule"])
+    rules = tuple(OUTCOMES[code] for code in became["rule"])
     looked = np.array([rule in (None, Rule.GATE, Rule.NOT_REQUESTED) for rule in rules], dtype=bool)
     size = np.where(looked, views.rows["components"], 0)
     whitened = np.where(np.arange(3) < size[:, np.newaxis], became["whitened"], np.nan)
@@ -197,7 +197,8 @@ def sweep_candidates(
     detections, field
         What was seen, and where its tags are.
     candidates
-        Fusion files; their engines do not matter.
+        Fusion files that go with the detections (`replace`, `fixed_gain` and `reacquire_after` need whole poses); their
+        engines do not matter.
     noise
         The robot's motion noise, of which each candidate may replace single keys.
     requests_s
@@ -206,7 +207,7 @@ def sweep_candidates(
         (Q,) in order, inside the stretch: when published poses are wanted.
     """
     count, ids = len(candidates), tag_ids(detections)
-    counts = np.zeros((count, len(_RULES)), dtype=np.int64)
+    counts = np.zeros((count, len(OUTCOMES)), dtype=np.int64)
     published = np.empty((count, len(queries_s), 3))
     tags = tag_places(detections, field)
     for mode in LatencyMode:
@@ -215,7 +216,7 @@ def sweep_candidates(
             continue
         schedule = make_schedule(motion, start, detections, mode, requests_s, queries_s)
         views = make_views(schedule, motion, detections, tags[:, 0], ids, modelled(detections, tags))
-        table = settings_table([candidates[row] for row in rows], noise, ids.tolist())
+        table = settings_table([candidates[row] for row in rows], noise, ids.tolist(), TagNoiseFrom.CANDIDATES)
         some, poses = counts[rows], published[rows]
         replay_candidates(schedule.plan, views, table, empty_record(0, 0), some, poses)
         counts[rows], published[rows] = some, poses

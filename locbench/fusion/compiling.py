@@ -24,8 +24,15 @@ def compiled(function: _Function) -> _Function:
 
 
 def compiled_parallel(function: _Function) -> _Function:
-    """Compile a function that Python calls, its `each` loops on all cores, and keep it for the next start."""
-    return cast(_Function, numba.njit(cache=True, parallel=True, **_RULES)(function))
+    """Compile a function that Python calls, its `each` loops on all cores, and keep it for the next start.
+
+    Where no folder can be written it is compiled anew at every start.
+    """
+    try:
+        return cast(_Function, numba.njit(cache=True, parallel=True, **_RULES)(function))
+    except RuntimeError:
+        # numba found neither the package's folder nor the user's cache to write to
+        return cast(_Function, numba.njit(parallel=True, **_RULES)(function))
 
 
 each = cast(Callable[[int], range], numba.prange)

@@ -40,13 +40,21 @@ from locbench.fusion.rows import Row
 from locbench.fusion.settings import KALMAN, Settings
 from locbench.fusion.views import BEARING, Views, believed_bearing_variance, fix_difference, fix_noise
 
-__all__ = ["ACCEPTED", "Plan", "Record", "replay_all"]
+__all__ = ["ACCEPTED", "OUTCOMES", "Plan", "Record", "replay_all"]
 
-# codes of the rules, in their order; 0 is accepted
-ACCEPTED = 0
-_TOO_OLD, _EXCLUDED, _RANGE, _VIEW_ANGLE, _RATIO, _COUNT, _TURN_RATE, _SPEED, _GATE, _NOT_REQUESTED = range(
-    1, len(Rule) + 1
-)
+# what became of a detection: 0 is accepted, then the rules
+OUTCOMES = (None, *Rule)
+ACCEPTED = OUTCOMES.index(None)
+_TOO_OLD = OUTCOMES.index(Rule.TOO_OLD)
+_EXCLUDED = OUTCOMES.index(Rule.EXCLUDED_TAG)
+_RANGE = OUTCOMES.index(Rule.RANGE)
+_VIEW_ANGLE = OUTCOMES.index(Rule.VIEW_ANGLE)
+_RATIO = OUTCOMES.index(Rule.REPROJECTION_RATIO)
+_COUNT = OUTCOMES.index(Rule.TAG_COUNT)
+_TURN_RATE = OUTCOMES.index(Rule.TURN_RATE)
+_SPEED = OUTCOMES.index(Rule.SPEED)
+_GATE = OUTCOMES.index(Rule.GATE)
+_NOT_REQUESTED = OUTCOMES.index(Rule.NOT_REQUESTED)
 
 
 class Plan(NamedTuple):
@@ -217,6 +225,27 @@ def _believe_alike(one: Row, other: Row) -> bool:
 
 
 @compiled
+def _run_again(
+    plan: Plan,
+    views: Views,
+    setting: Row,
+    added: FloatArray,
+    nodes: Any,
+    steps: Any,
+    memory: Row,
+    rank: int,
+    front: int,
+    cause: int,
+) -> None:
+    """Run everything after a rank, up to the front, again, because of arrival number `cause`."""
+    for later in range(rank + 1, front + 1):
+        node, arrival = nodes[later + 1], plan.arrival[later]
+        put_state(node, _carried(plan.ways, added, later, state_of(nodes[later])))
+        if node.applied:
+            apply_again(views.rows[arrival], views.details[arrival], node, setting, steps, memory, later, cause)
+
+
+@compiled
 def _replay(
     plan: Plan,
     views: Views,
@@ -231,7 +260,7 @@ def _replay(
 ) -> None:
     """Replay one candidate; `added` (M, 6) is the noise it believes in of every leg, the rest as for `replay`."""
     # every array once: inside the loop only rows of them are handed on, which are plain pointers
-    ranks, arrivals, fronts, queries = plan.rank, plan.arrival, plan.front, plan.queries
+    ranks, fronts, queries = plan.rank, plan.front, plan.queries
     ways, press, since_press = plan.ways, plan.press, plan.since_press
     rows, details, tags, noted, steps = views.rows, views.details, views.tags, record.arrivals, record.steps
     _begin(nodes[0], plan.start, memory)
@@ -281,11 +310,8 @@ def _replay(
                     memory.steps += 1
                 else:
                     apply_again(view, detail, node, setting, steps, memory, rank, i)
-                for later in range(rank + 1, front + 1):
-                    put_state(nodes[later + 1], _carried(ways, added, later, state_of(nodes[later])))
-                    if nodes[later + 1].applied:
-                        again = arrivals[later]
-                        apply_again(rows[again], details[again], nodes[later + 1], setting, steps, memory, later, i)
+                if rank < front:
+                    _run_again(plan, views, setting, added, nodes, steps, memory, rank, front, i)
         counts[rule] += 1
         if i < len(noted):
             _note_after(noted[i], nodes[fronts[i + 1] + 1], rule)

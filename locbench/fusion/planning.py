@@ -17,7 +17,7 @@ from locbench.odometry.moments import MOMENTS
 from locbench.session import NO_TAG, Detections, StartPose, TagKind
 from locbench.vision import Sightings, fixes, lines_of_sight
 
-__all__ = ["Schedule", "Seen", "given", "make_schedule", "make_views", "modelled", "tag_ids", "unpacked"]
+__all__ = ["Schedule", "Seen", "given", "make_schedule", "make_views", "modelled", "tag_ids"]
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ def make_schedule(
     known = np.searchsorted(arrived_s, queries_s, side="right")
     ways = motion.lookup.legs(front_s[known], queries_s)
     plan = Plan(
-        start=np.concatenate([start.pose, packed(start.covariance)]).astype(float),
+        start=np.concatenate([start.pose, _packed(start.covariance)]).astype(float),
         rank=rank.astype(np.int64),
         arrival=arrival.astype(np.int64),
         ways=np.column_stack([legs.displacement, np.cos(legs.displacement[:, 2]), np.sin(legs.displacement[:, 2])]),
@@ -106,7 +106,7 @@ def _presses(requests_s: FloatArray, arrived_s: FloatArray) -> tuple[IntArray, F
     return press.astype(np.int64), since
 
 
-def packed(covariance: FloatArray) -> FloatArray:
+def _packed(covariance: FloatArray) -> FloatArray:
     """Return (..., 6) xx, xy, yy, x-theta, y-theta, theta-theta of covariances (..., D, D), filled up where D < 3."""
     size = covariance.shape[-1]
     numbers = np.zeros((*covariance.shape[:-2], 6))
@@ -115,11 +115,6 @@ def packed(covariance: FloatArray) -> FloatArray:
         if row < size:
             numbers[..., place] = covariance[..., row, column]
     return numbers
-
-
-def unpacked(numbers: FloatArray) -> FloatArray:
-    """Return the covariances (..., 3, 3) of packed ones (..., 6)."""
-    return np.asarray(numbers[..., [0, 1, 3, 1, 2, 4, 3, 4, 5]].reshape(*numbers.shape[:-1], 3, 3))
 
 
 @dataclass(frozen=True)
@@ -141,9 +136,9 @@ def given(sightings: Sightings) -> Seen:
     """Return what is seen with the covariances that a filter's file gave it; a bearing may be left without."""
     count = len(sightings)
     return Seen(
-        own=packed(sightings.covariance),
+        own=_packed(sightings.covariance),
         fix=sightings.fix,
-        fix_own=packed(sightings.fix_covariance),
+        fix_own=_packed(sightings.fix_covariance),
         slope=np.zeros((count, 3, 3)),
         line=np.zeros((count, 2)),
         distance=np.full(count, np.nan),
@@ -157,7 +152,7 @@ def modelled(detections: Detections, tags: FloatArray) -> Seen:
     fix, slope = fixes(detections, tags[:, 0])
     count = len(detections)
     return Seen(
-        own=packed(detections.own_covariance),
+        own=_packed(detections.own_covariance),
         fix=fix,
         fix_own=np.full((count, 6), np.nan),
         slope=slope,

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from enum import Enum, auto
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -13,7 +14,7 @@ from locbench.fusion.rows import empty_rows
 from locbench.fusion.rules import gate_threshold
 from locbench.odometry.moments import variances
 
-__all__ = ["FIXED_GAIN", "KALMAN", "NO_CORRECTION", "REPLACE", "Settings", "settings_table"]
+__all__ = ["FIXED_GAIN", "KALMAN", "NO_CORRECTION", "REPLACE", "Settings", "TagNoiseFrom", "settings_table"]
 
 _MODES = (CorrectionMode.NONE, CorrectionMode.REPLACE, CorrectionMode.FIXED_GAIN, CorrectionMode.KALMAN)
 NO_CORRECTION, REPLACE, FIXED_GAIN, KALMAN = range(4)
@@ -62,6 +63,13 @@ _SETTING = np.dtype(
 )
 
 
+class TagNoiseFrom(Enum):
+    """Whether views carry the covariances that count, or each candidate makes its own from them and its model."""
+
+    GIVEN = auto()
+    CANDIDATES = auto()
+
+
 class Settings(NamedTuple):
     """Candidates as numbers.
 
@@ -79,7 +87,9 @@ class Settings(NamedTuple):
     excluded: BoolArray
 
 
-def settings_table(candidates: Sequence[FusionConfig], robot_noise: MotionNoise, tags: Sequence[int]) -> Settings:
+def settings_table(
+    candidates: Sequence[FusionConfig], robot_noise: MotionNoise, tags: Sequence[int], tag_noise: TagNoiseFrom
+) -> Settings:
     """Return the table of candidates.
 
     Parameters
@@ -90,10 +100,14 @@ def settings_table(candidates: Sequence[FusionConfig], robot_noise: MotionNoise,
         The robot's motion noise, of which each may replace single keys.
     tags
         Ids of the plan's tags.
+    tag_noise
+        Where the covariances of detections come from.
     """
     rows = empty_rows(len(candidates), _SETTING)
     for name, column in _columns(candidates, robot_noise).items():
         rows[name] = column
+    if tag_noise is TagNoiseFrom.GIVEN:
+        rows["own_factor"] = 1.0
     excluded = np.array([[tag in one.trust.excluded_tags for tag in tags] for one in candidates], dtype=bool)
     nowhere = np.zeros((len(candidates), 1), dtype=bool)
     return Settings(rows, np.hstack([excluded.reshape(len(candidates), len(tags)), nowhere]))

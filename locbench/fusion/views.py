@@ -15,8 +15,6 @@ __all__ = [
     "BEARING",
     "DETAIL",
     "KINDS",
-    "RANGE",
-    "RANGE_BEARING",
     "ROBOT_POSE",
     "TAG_POSE",
     "VIEW",

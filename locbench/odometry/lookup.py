@@ -13,13 +13,13 @@ import numpy as np
 from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.config import MotionNoise
 from locbench.geometry import compose, exponential, inverse
-from locbench.odometry.moments import MOMENTS, interval_moments, moved_moments, noise_bases, packed_noise
+from locbench.odometry.moments import MOMENTS, interval_moments, moved_moments, noise_bases, packed_noise, unpacked
 
 __all__ = ["Legs", "Lookup"]
 
-_BLOCK = 256
+_BLOCK = 64
 # blocks summed up at once
-_BLOCKS = 64
+_BLOCKS = 256
 # queries answered at once: arrays of a few hundred numbers per query have to fit into memory
 _QUERIES = 16_384
 
@@ -70,7 +70,7 @@ class Legs:
         """Return (M, 3, 3), what motion noise adds to the covariance of the end, in the frame of the start."""
         factors = np.array([1.0, noise.doubted_factor**2])[: self.moments.shape[1]]
         packed = np.einsum("mkc,k->mc", packed_noise(self.bases, noise), factors)
-        return np.asarray(packed[:, [0, 1, 3, 1, 2, 4, 3, 4, 5]].reshape(-1, 3, 3))
+        return unpacked(packed)
 
 
 class Lookup:

@@ -15,7 +15,7 @@ from locbench.config import MotionNoise
 from locbench.geometry import exponential
 from locbench.odometry.quadrature import QUADRATURE
 
-__all__ = ["MOMENTS", "interval_moments", "moved_moments", "noise_bases", "packed_noise", "variances"]
+__all__ = ["MOMENTS", "interval_moments", "moved_moments", "noise_bases", "packed_noise", "unpacked", "variances"]
 
 # w cos^2, w cos sin, w sin^2 of the direction of travel, weighed by length; then for each of the three causes of
 # heading noise its weight and the weight's moments about the origin: w, wx, wy, wxx, wxy, wyy
@@ -114,6 +114,11 @@ def noise_bases(displacement: FloatArray, moments: FloatArray) -> FloatArray:
         bases[..., first + 4] = weight * a - x
         bases[..., first + 5] = weight
     return bases
+
+
+def unpacked(numbers: FloatArray) -> FloatArray:
+    """Return the covariances (..., 3, 3) of packed ones (..., 6): xx, xy, yy, x-theta, y-theta, theta-theta."""
+    return np.asarray(numbers[..., [0, 1, 3, 1, 2, 4, 3, 4, 5]].reshape(*numbers.shape[:-1], 3, 3))
 
 
 def packed_noise(bases: FloatArray, noise: MotionNoise) -> FloatArray:

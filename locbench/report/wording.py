@@ -147,7 +147,7 @@ def suspicion(session: SessionResult) -> str | None:
         return None
     where = "1 place, at" if suspect.places == 1 else f"{suspect.places} places, first at"
     advice = (
-        "; [motion_noise] doubted_factor makes filters trust tags more there"
+        "; filters whose [motion_noise] sets a doubted_factor trust tags more there"
         if any(fusing(name) for name in session.estimators)
         else ""
     )

@@ -21,6 +21,7 @@ __all__ = [
     "FindingList",
     "Table",
     "backward_steps",
+    "load_any_table",
     "load_table",
     "number_column",
     "sparse_number_column",
@@ -98,7 +99,18 @@ class Table:
 
 
 def load_table(folder: Path, file: str, findings: FindingList, text_columns: Sequence[str] = ()) -> Table | None:
-    """Return the table, or None after adding an error finding.
+    """Return the table, which has rows, or None after adding an error finding; arguments as `load_any_table`."""
+    table = load_any_table(folder, file, findings, text_columns)
+    if table is not None and len(table.data) == 0:
+        findings.error(
+            FindingCode.EMPTY_TABLE, "the table has no rows", "Remove it from session.toml or log again", file=file
+        )
+        return None
+    return table
+
+
+def load_any_table(folder: Path, file: str, findings: FindingList, text_columns: Sequence[str] = ()) -> Table | None:
+    """Return the table, which may have a head and no rows, or None after adding an error finding.
 
     Parameters
     ----------
@@ -138,11 +150,6 @@ def load_table(folder: Path, file: str, findings: FindingList, text_columns: Seq
             f"cannot be read as a table: {reason.removeprefix('Error tokenizing data. C error: ')}",
             "Write the log again, or mend that line",
             file=file,
-        )
-        return None
-    if len(data) == 0:
-        findings.error(
-            FindingCode.EMPTY_TABLE, "the table has no rows", "Remove it from session.toml or log again", file=file
         )
         return None
     _refuse_other_separators(data, file, findings)

@@ -20,7 +20,7 @@ from locbench.fusion import sweep_candidates
 from locbench.fusion.compiled import empty_record, replay_candidates
 from locbench.fusion.corrections import Rule
 from locbench.fusion.planning import given, make_schedule, make_views, tag_ids
-from locbench.fusion.settings import settings_table
+from locbench.fusion.settings import TagNoiseFrom, settings_table
 from locbench.geometry import exponential
 from locbench.odometry import dead_reckon, interval_noise
 
@@ -100,9 +100,7 @@ def replay_inputs():
     schedule = make_schedule(DRIVE, START, FOUND, LatencyMode.REWIND, np.zeros(0), DRIVE.time_s[-1:])
     tags = np.column_stack([seen.tag_position_m, seen.tag_facing_rad])
     views = make_views(schedule, DRIVE, FOUND, tags, ids, given(seen))
-    table = settings_table([CONFIG], NOISE, ids.tolist())
-    table.rows["own_factor"] = 1.0
-    return schedule.plan, views, table
+    return schedule.plan, views, settings_table([CONFIG], NOISE, ids.tolist(), TagNoiseFrom.GIVEN)
 
 
 @pytest.fixture(autouse=True)

@@ -362,6 +362,16 @@ def test_requests_are_put_in_order_on_the_sessions_clock(tmp_path):
     assert not session.findings
 
 
+def test_a_run_in_which_the_driver_never_pressed_is_a_run(tmp_path):
+    log = SmallLog(tmp_path)
+    log.parts["requests"] = REQUESTS
+    log.tables["presses.csv"] = pd.DataFrame({"t": []})
+    session = read_session(log.write())
+    assert session.requests_s is not None
+    assert len(session.requests_s) == 0
+    assert not session.findings
+
+
 def test_requests_outside_the_log_are_a_finding(tmp_path):
     log = SmallLog(tmp_path)
     log.parts["requests"] = REQUESTS

@@ -89,11 +89,11 @@ def replay_candidates(
 ) -> int:
     """Replay every candidate on all cores; return how many corrections the last one computed."""
     threads, count = numba.get_num_threads(), len(plan.rank)
-    fitting = _ROOM_BYTES // ((count + 1) * (NODE.itemsize + 6 * np.dtype(float).itemsize))
+    fitting = _ROOM_BYTES // (plan.reach * NODE.itemsize + (count + 1) * 6 * np.dtype(float).itemsize)
     chunks = min(max(threads, min(_CHUNKS_PER_THREAD * threads, fitting)), len(counts))
     added, nodes, memory = (
         np.empty((chunks, count, 6)),
-        empty_rows((chunks, count + 1), NODE),
+        empty_rows((chunks, plan.reach), NODE),
         empty_rows(chunks, MEMORY),
     )
     replay_all(plan, views, settings, added, nodes, memory, record, counts, published)
@@ -106,7 +106,7 @@ def make_ready() -> None:
     nothing, none = np.zeros(0, dtype=np.int64), np.zeros(0)
     ways, bases, front = np.zeros((0, 5)), np.zeros((0, 2, MOMENTS)), np.full(1, -1)
     plan = Plan(
-        np.zeros(9), nothing, nothing, ways, bases, front, nothing, none, np.zeros(2, np.int64), np.zeros((0, 3))
+        np.zeros(9), nothing, nothing, ways, bases, front, 1, nothing, none, np.zeros(2, np.int64), np.zeros((0, 3))
     )
     views = Views(empty_rows(0, VIEW), empty_rows(0, DETAIL), np.zeros((0, 1), dtype=np.int64))
     settings = settings_table([FusionConfig(name="nobody")], MotionNoise(), [], TagNoiseFrom.CANDIDATES)

@@ -1,7 +1,7 @@
 """The compiled replay: one candidate over all detections of a stretch, and a sweep over many.
 
 Detections are taken in the order of arrival; each has a rank in the order in which they act. The state after every rank
-is kept, so that a late detection goes back to its place and only what acts after it runs again. Between ranks, and from
+is kept as long as a late detection can go back to it; then only what acts after it runs again. Between ranks, and from
 the newest rank to a time at which something is published, the way is a look-up that no setting changes (`Plan`).
 """
 
@@ -71,6 +71,8 @@ class Plan(NamedTuple):
         and the cosine and sine of its turn; noise bases, their second part of what is doubted.
     front
         (M + 1,) the latest rank among the first i arrivals; -1 without any.
+    reach
+        A power of two; the node of a rank is never asked for when those of so many later ones have been.
     press, since_press
         (M,) number of the latest request before each arrival, -1 without any, and its age.
     queries, query_displacement
@@ -84,6 +86,7 @@ class Plan(NamedTuple):
     ways: FloatArray
     bases: FloatArray
     front: IntArray
+    reach: int
     press: IntArray
     since_press: FloatArray
     queries: IntArray
@@ -238,9 +241,10 @@ def _run_again(
     cause: int,
 ) -> None:
     """Run everything after a rank, up to the front, again, because of arrival number `cause`."""
+    wrap = len(nodes) - 1
     for later in range(rank + 1, front + 1):
-        node, arrival = nodes[later + 1], plan.arrival[later]
-        put_state(node, _carried(plan.ways, added, later, state_of(nodes[later])))
+        node, arrival = nodes[(later + 1) & wrap], plan.arrival[later]
+        put_state(node, _carried(plan.ways, added, later, state_of(nodes[later & wrap])))
         if node.applied:
             apply_again(views.rows[arrival], views.details[arrival], node, setting, steps, memory, later, cause)
 
@@ -263,20 +267,22 @@ def _replay(
     ranks, fronts, queries = plan.rank, plan.front, plan.queries
     ways, press, since_press = plan.ways, plan.press, plan.since_press
     rows, details, tags, noted, steps = views.rows, views.details, views.tags, record.arrivals, record.steps
+    wrap = len(nodes) - 1
     _begin(nodes[0], plan.start, memory)
     counts[:] = 0
     for i in range(len(fronts)):
         front = fronts[i]
         if queries[i] < queries[i + 1]:
-            _publish(nodes[front + 1], plan.query_displacement, queries[i], queries[i + 1], published)
+            _publish(nodes[(front + 1) & wrap], plan.query_displacement, queries[i], queries[i + 1], published)
         if i == len(ranks):
             break
         rank, view, detail = ranks[i], rows[i], details[i]
         if i < len(noted):
-            _note_before(noted[i], nodes[front + 1])
+            _note_before(noted[i], nodes[(front + 1) & wrap])
         for later in range(front + 1, rank + 1):
-            nodes[later + 1].applied = 0
-            put_state(nodes[later + 1], _carried(ways, added, later, state_of(nodes[later])))
+            node = nodes[(later + 1) & wrap]
+            put_state(node, _carried(ways, added, later, state_of(nodes[later & wrap])))
+            node.applied = 0
         rule = _refused_by_data(view, setting)
         for number in range(tags.shape[1]):
             if excluded[tags[i, number]]:
@@ -284,7 +290,7 @@ def _replay(
         if view.age > setting.history:
             rule = _TOO_OLD
         if rule == ACCEPTED:
-            node = nodes[rank + 1]
+            node = nodes[(rank + 1) & wrap]
             state, count, how = state_of(node), counting(view.components, view, setting), APPLIED
             if view.kind == BEARING:
                 node.bearing_variance = believed_bearing_variance(view, detail, state, setting)
@@ -314,7 +320,7 @@ def _replay(
                     _run_again(plan, views, setting, added, nodes, steps, memory, rank, front, i)
         counts[rule] += 1
         if i < len(noted):
-            _note_after(noted[i], nodes[fronts[i + 1] + 1], rule)
+            _note_after(noted[i], nodes[(fronts[i + 1] + 1) & wrap], rule)
 
 
 def _compiled_from(sources: str) -> Callable[..., None]:
@@ -337,8 +343,8 @@ def _compiled_from(sources: str) -> Callable[..., None]:
         plan, views, settings
             What happens, what is seen, and the candidates, best with those of the same motion noise together.
         added, nodes, memory
-            (chunks, M, 6), (chunks, M + 1) and (chunks,): room to work in. `memory.steps` tells afterwards how many
-            corrections the last candidate of a chunk computed.
+            (chunks, M, 6), (chunks, `plan.reach`) and (chunks,): room to work in. `memory.steps` tells afterwards how
+            many corrections the last candidate of a chunk computed.
         record
             Filled as far as it reaches; for one candidate only.
         counts

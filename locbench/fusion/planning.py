@@ -83,6 +83,7 @@ def make_schedule(
         ways=np.column_stack([legs.displacement, np.cos(legs.displacement[:, 2]), np.sin(legs.displacement[:, 2])]),
         bases=_bases(legs),
         front=front.astype(np.int64),
+        reach=_reach(front[:-1], rank),
         press=press,
         since_press=since_press,
         queries=np.searchsorted(known, np.arange(len(order) + 2)).astype(np.int64),
@@ -96,6 +97,12 @@ def _bases(legs: Legs) -> FloatArray:
     bases = np.zeros((len(legs.displacement), 2, MOMENTS))
     bases[:, : legs.moments.shape[1]] = legs.bases
     return bases
+
+
+def _reach(front: IntArray, rank: IntArray) -> int:
+    """Return the least power of two that holds the nodes from the one before a late arrival up to the front."""
+    back = int(np.max(front - rank, initial=0))
+    return 1 << (back + 1).bit_length()
 
 
 def _presses(requests_s: FloatArray, arrived_s: FloatArray) -> tuple[IntArray, FloatArray]:

@@ -110,7 +110,7 @@ def _sizes(benchmark):
 
 
 def test_frozen_loop(benchmark, loop_inputs):
-    benchmark.pedantic(_frozen_loop, loop_inputs, rounds=3)
+    benchmark.pedantic(_frozen_loop, loop_inputs, rounds=5)
 
 
 def test_one_replay(benchmark, replay_inputs, last_pose):
@@ -126,6 +126,6 @@ def test_sweep(benchmark, last_pose):
     floors = np.linspace(20.0, 80.0, CANDIDATES)
     candidates = [CONFIG, *(fusion(trust=TRUST, tag_noise={"along_floor": f"{floor} mm"}) for floor in floors[1:])]
     arguments = (DRIVE, START, FOUND, field(), candidates, NOISE, np.zeros(0), DRIVE.time_s[-1:])
-    result = benchmark.pedantic(sweep_candidates, arguments, rounds=3, warmup_rounds=1)
+    result = benchmark.pedantic(sweep_candidates, arguments, rounds=8, warmup_rounds=1)
     assert np.all(result.accepted == DETECTIONS)
     np.testing.assert_allclose(result.published[0, 0], last_pose, rtol=0, atol=1e-9)

@@ -143,6 +143,9 @@ def load_any_table(folder: Path, file: str, findings: FindingList, text_columns:
             FindingCode.UNREADABLE_TABLE, "Parquet needs pyarrow", 'pip install "locbench[parquet]"', file=file
         )
         return None
+    except pd.errors.EmptyDataError:
+        findings.error(FindingCode.EMPTY_TABLE, "the file is empty", "Log again, or write its head at least", file=file)
+        return None
     except (OSError, EOFError, zlib.error, ValueError, UnicodeError, Warning) as error:
         reason = str(error).strip().splitlines()[0] if str(error).strip() else type(error).__name__
         findings.error(

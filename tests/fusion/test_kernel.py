@@ -150,7 +150,9 @@ def test_every_rule_and_resets_applied_again_after_a_late_arrival():
 def test_every_demo(folder):
     session = read_session(folder)
     drive = measure_motion(session.odometry, session.robot)
-    for path in (*session.fusion_files, Path("configs/fusion_slip_aware.toml")):
+    # where nothing is doubted the slip-aware file says what gated_kalman does
+    aware = [Path("configs/fusion_slip_aware.toml")] if drive.doubted.any() else []
+    for path in (*session.fusion_files, *aware):
         config = load_config(path, FusionConfig)
         noise = session.robot.motion_noise
         seen = prepare_sightings(session.detections, session.field, config)

@@ -428,7 +428,7 @@ def test_suspect_odometry_is_told_with_its_place_and_a_remedy_where_there_is_one
     slips = {"suspect_motion": SuspectMotion(duration_s=1.24, places=5, first_s=27.23)}
     assert suspicion(session.model_copy(update=slips)) == (
         "Odometry looks doubtful for 1.2 s in 5 places, first at 27.2 s: slips, lifted pods or shoves; "
-        "[motion_noise] doubted_factor makes filters trust tags more there."
+        "filters whose [motion_noise] sets a doubted_factor trust tags more there."
     )
     once = {"suspect_motion": SuspectMotion(duration_s=0.1, places=1, first_s=3.0)}
     assert suspicion(unfused.model_copy(update=once)) == (

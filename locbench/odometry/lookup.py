@@ -19,9 +19,9 @@ __all__ = ["Legs", "Lookup"]
 
 _BLOCK = 64
 # blocks summed up at once
-_BLOCKS = 256
-# queries answered at once: arrays of a few hundred numbers per query have to fit into memory
-_QUERIES = 16_384
+_BLOCKS = 64
+# queries answered at once: more of them, with 21 numbers each, do not fit into the processor's memory
+_QUERIES = 4096
 
 
 @dataclass(frozen=True)

@@ -114,7 +114,7 @@ def cases(draw):
 
 
 @given(cases())
-@settings(max_examples=150)
+@settings(max_examples=100)
 def test_it_gives_what_the_textbook_gives(case):
     config, found, drive = case
     assert_alike(*_both(drive, START, sightings(found, config), config), drive)

@@ -8,7 +8,7 @@ from naive import naive_fuse
 from locbench.config import Engine, MotionNoise
 from locbench.fusion import fuse, sample_track
 
-__all__ = ["as_starting_over", "published_at_samples"]
+__all__ = ["assert_as_starting_over", "published_at_samples"]
 
 NOISE = MotionNoise()
 TAGS = {tag.id: (tag.x, tag.y, tag.z, tag.facing) for tag in field().tags}
@@ -19,7 +19,7 @@ def published_at_samples(estimate, drive):
     return sampled.pose, sampled.covariance
 
 
-def as_starting_over(found, config, within_m, drive, start=START, requests_s=(), noise=NOISE):
+def assert_as_starting_over(found, config, within_m, drive, start=START, requests_s=(), noise=NOISE):
     """Return the corrections and their rules in words, after comparing both engines' everything with the slow twin."""
     states, verdicts, squared, resets = naive_fuse(drive, start, found, config, noise, TAGS, requests_s)
     by_row = {int(found.detections.row[i]): value for i, value in squared.items()}

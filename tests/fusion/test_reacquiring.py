@@ -8,7 +8,7 @@ from builders import START, camera_detections, detections, fusion, motion, sight
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from naive import naive_misfit
-from textbook_twin import as_starting_over
+from textbook_twin import assert_as_starting_over
 
 from locbench.config import MotionNoise
 from locbench.fusion import Rule, fuse, sample_track
@@ -122,7 +122,7 @@ def test_the_belief_is_given_up_again_when_an_earlier_capture_arrives_later(mode
     value[0, 2] += step[2]
     config = fusion(trust=REGAINING, correction={"mode": mode}, latency={"history": "2 s"})
     late = sightings(dataclasses.replace(found, arrived_s=arrived, value=value), config)
-    corrections, _ = as_starting_over(late, config, 1e-9, DRIVE, ASTRAY)
+    corrections, _ = assert_as_starting_over(late, config, 1e-9, DRIVE, ASTRAY)
     assert corrections.row.tolist() == [2, 3, 4, 1, 5, 6]
     assert corrections.rejected_by == (Rule.GATE, Rule.GATE, None, None, None, None)
     assert corrections.reacquired.tolist() == [False, False, True, False, False, False]
@@ -165,7 +165,7 @@ CASES = {
 def test_late_shuffled_and_wild_fixes_do_what_starting_over_gives(case, start):
     config = fusion(**({"trust": REGAINING} | CASES[case]))
     found = sightings(detections(DRIVE, TRUTH, count=16), config)
-    corrections, _ = as_starting_over(found, config, 1e-9, DRIVE, start, DRIVE.time_s[3::6].tolist())
+    corrections, _ = assert_as_starting_over(found, config, 1e-9, DRIVE, start, DRIVE.time_s[3::6].tolist())
     assert np.any(corrections.reacquired) == (start is ASTRAY)
 
 
@@ -174,7 +174,7 @@ def test_some_fixes_without_heading_do_too():
     found = detections(DRIVE, TRUTH, count=16)
     value = found.value.copy()
     value[::2, 2] = np.nan
-    corrections, _ = as_starting_over(
+    corrections, _ = assert_as_starting_over(
         sightings(dataclasses.replace(found, value=value), config), config, 1e-9, DRIVE, ASTRAY
     )
     assert np.any(corrections.reacquired)
@@ -184,7 +184,7 @@ def test_some_fixes_without_heading_do_too():
 def test_tag_poses_do_too(case):
     config = fusion(**({"trust": REGAINING} | CASES[case]))
     found = sightings(camera_detections(TagKind.TAG_POSE, DRIVE, TRUTH, count=12), config)
-    corrections, _ = as_starting_over(found, config, 1e-7, DRIVE, ASTRAY)
+    corrections, _ = assert_as_starting_over(found, config, 1e-7, DRIVE, ASTRAY)
     assert np.any(corrections.reacquired)
 
 
@@ -202,7 +202,7 @@ def test_any_run_does(seed):
         latency={"mode": ["rewind", "ignore"][int(rng.integers(2))], "history": "250 ms"},
     )
     found = detections(drive, dead_reckon(drive, START.pose), count=10, seed=seed)
-    as_starting_over(sightings(found, config), config, 1e-9, drive, start)
+    assert_as_starting_over(sightings(found, config), config, 1e-9, drive, start)
 
 
 def test_the_unscented_engine_regains_the_same_way():

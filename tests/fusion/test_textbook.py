@@ -5,7 +5,7 @@ import pytest
 from builders import START, camera_detections, detections, doubtful, field, fusion, motion, range_detections, sightings
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from textbook_twin import as_starting_over, published_at_samples
+from textbook_twin import assert_as_starting_over, published_at_samples
 
 from locbench.config import MotionNoise
 from locbench.fusion import Rule, fuse, sample_track
@@ -58,18 +58,18 @@ CASES = {
 @pytest.mark.parametrize("case", CASES)
 def test_it_publishes_what_starting_over_each_time_gives(case):
     config = fusion(**CASES[case])
-    as_starting_over(sightings(detections(DRIVE, TRUTH), config), config, 1e-9, DRIVE)
+    assert_as_starting_over(sightings(detections(DRIVE, TRUTH), config), config, 1e-9, DRIVE)
 
 
 def test_doubted_odometry_counts_less():
     config = fusion()
-    as_starting_over(sightings(detections(DOUBTFUL, TRUTH), config), config, 1e-9, DOUBTFUL, noise=WARY)
+    assert_as_starting_over(sightings(detections(DOUBTFUL, TRUTH), config), config, 1e-9, DOUBTFUL, noise=WARY)
 
 
 @pytest.mark.parametrize("case", ["kalman", "ignore_latency"])
 def test_ranges_too(case):
     config = fusion(**CASES[case])
-    as_starting_over(sightings(range_detections(DRIVE, TRUTH), config), config, 1e-7, DRIVE)
+    assert_as_starting_over(sightings(range_detections(DRIVE, TRUTH), config), config, 1e-7, DRIVE)
 
 
 @pytest.mark.parametrize(
@@ -87,7 +87,7 @@ def test_what_a_turning_tilted_camera_sees_too(kind, case):
     drive = motion(rows=30)
     truth = dead_reckon(drive, START.pose)
     found = sightings(camera_detections(kind, drive, truth, count=12), config)
-    _, rules = as_starting_over(found, config, 1e-7, drive)
+    _, rules = assert_as_starting_over(found, config, 1e-7, drive)
     assert len(set(rules)) == {"no_gate": 1, "rules": 5}.get(case, 2)
 
 

@@ -26,7 +26,7 @@ from locbench.fusion.steps import CorrectionSteps
 from locbench.fusion.track import Between, Track, carried_along
 from locbench.fusion.views import DETAIL, VIEW, Views
 from locbench.geometry import compose
-from locbench.odometry import Motion
+from locbench.odometry import Legs, Motion
 from locbench.odometry.moments import MOMENTS, unpacked
 from locbench.session import Detections, StartPose
 from locbench.vision import Sightings, tag_places
@@ -75,11 +75,12 @@ def fuse_compiled(
     computed = replay_candidates(schedule.plan, views, settings, empty_record(0, 0), counts, nothing)
     record = empty_record(len(schedule.order), computed)
     replay_candidates(schedule.plan, views, settings, record, counts, nothing)
+    onward = motion.lookup.legs(schedule.front_s[1:], schedule.arrived_s)
     return Estimate(
         name=fusion.name,
-        track=_track(schedule, record, motion, noise),
+        track=_track(schedule, record, motion, onward, noise),
         noise=noise,
-        corrections=_corrections(schedule, record, views, motion, detections),
+        corrections=_corrections(schedule, record, views, motion, onward, detections),
         steps=_steps(schedule, record, detections),
     )
 
@@ -121,12 +122,14 @@ def empty_record(count: int, steps: int) -> Record:
     return Record(arrivals, empty_rows(steps, STEP))
 
 
-def _track(schedule: Schedule, record: Record, motion: Motion, noise: MotionNoise) -> Track:
-    """Return what is published anew: the start, and each time a detection is accepted."""
+def _track(schedule: Schedule, record: Record, motion: Motion, onward: Legs, noise: MotionNoise) -> Track:
+    """Return what is published anew: the start, and each time a detection is accepted.
+
+    `onward` (M) leads from the front after each arrival to the time of that arrival.
+    """
     accepted = np.flatnonzero(record.arrivals["rule"] == ACCEPTED)
     arrived_s, after = schedule.arrived_s[accepted], record.arrivals[accepted]
-    legs = motion.lookup.legs(schedule.front_s[accepted + 1], arrived_s)
-    pose, covariance = carried_along(after["after"], unpacked(after["after_spread"]), legs, noise)
+    pose, covariance = carried_along(after["after"], unpacked(after["after_spread"]), onward[accepted], noise)
     first = schedule.plan.start
     return Track(
         time_s=np.concatenate([motion.time_s[:1], arrived_s]),
@@ -138,7 +141,7 @@ def _track(schedule: Schedule, record: Record, motion: Motion, noise: MotionNois
 
 
 def _corrections(
-    schedule: Schedule, record: Record, views: Views, motion: Motion, detections: Detections
+    schedule: Schedule, record: Record, views: Views, motion: Motion, onward: Legs, detections: Detections
 ) -> Corrections:
     found, became = detections.chosen(schedule.order), record.arrivals
     rules = tuple(OUTCOMES[code] for code in became["rule"])
@@ -146,7 +149,7 @@ def _corrections(
     size = np.where(looked, views.rows["components"], 0)
     whitened = np.where(np.arange(3) < size[:, np.newaxis], became["whitened"], np.nan)
     before = compose(became["before"], motion.lookup.legs(schedule.front_s[:-1], found.arrived_s).displacement)
-    after = compose(became["after"], motion.lookup.legs(schedule.front_s[1:], found.arrived_s).displacement)
+    after = compose(became["after"], onward.displacement)
     refused = became["rule"] != ACCEPTED
     after[refused] = before[refused]
     return Corrections(

@@ -5,7 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
-from locbench.arrays import BoolArray, FloatArray
+from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.geometry import compose, exponential, logarithm
 from locbench.odometry.lookup import Lookup
 
@@ -38,6 +38,11 @@ class Motion:
     def doubted(self) -> BoolArray:
         """(N,) increments that are less sure than the motion noise says, for either reason."""
         return np.asarray(self.flagged | self.suspect)
+
+    @cached_property
+    def flags_so_far(self) -> IntArray:
+        """(N,) number of flagged increments up to each time."""
+        return np.cumsum(self.flagged)
 
     @cached_property
     def lookup(self) -> Lookup:

@@ -209,7 +209,7 @@ def _rows_in(motion: Motion, duration_s: float) -> int:
 
 def _window_ends(motion: Motion, rows: int) -> Iterator[IntArray]:
     """Yield, in blocks, the last rows of all windows of 2 x `rows` intervals without a flagged one."""
-    flags = np.cumsum(motion.flagged)
+    flags = motion.flags_so_far
     for first in range(2 * rows, len(flags), _ROWS):
         end = np.arange(first, min(first + _ROWS, len(flags)))
         yield end[flags[end] == flags[end - 2 * rows]]

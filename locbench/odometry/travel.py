@@ -55,8 +55,8 @@ def travel_since(motion: Motion, noise: MotionNoise, begin_s: float, times_s: Fl
 
 def _flagged_between(motion: Motion, begin_s: float, times_s: FloatArray) -> BoolArray:
     """Return (M,) whether a flagged interval, or a part of one, lies between."""
-    flagged = np.concatenate([[0], np.cumsum(motion.flagged)])
-    # row k closes the interval that begins at row k - 1
-    first = np.searchsorted(motion.time_s, begin_s, side="right")
-    beyond = np.minimum(np.searchsorted(motion.time_s, times_s, side="left") + 1, len(motion.time_s))
-    return np.asarray((flagged[beyond] > flagged[first]) & (times_s > begin_s))
+    flags, last_row = motion.flags_so_far, len(motion.time_s) - 1
+    # the interval that holds the beginning begins at this row, the one that holds a later time ends at that
+    first = np.searchsorted(motion.time_s, begin_s, side="right") - 1
+    last = np.minimum(np.searchsorted(motion.time_s, times_s, side="left"), last_row)
+    return np.asarray((flags[last] > flags[first]) & (times_s > begin_s))

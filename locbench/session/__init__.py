@@ -1,6 +1,6 @@
 """A session folder: tables in, one clock, one frame, SI; what is wrong with them as typed findings."""
 
-from locbench.session.findings import Finding, Severity
+from locbench.session.findings import Finding, FindingCode, Severity
 from locbench.session.model import (
     NO_TAG,
     BodyIncrements,
@@ -25,6 +25,7 @@ __all__ = [
     "Detections",
     "EvidenceLevel",
     "Finding",
+    "FindingCode",
     "MarkVisits",
     "OdometryLog",
     "PodTravel",

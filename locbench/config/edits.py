@@ -19,7 +19,7 @@ class EditedFile(StrEnum):
 
 @dataclass(frozen=True)
 class Quantity:
-    """A value in SI, its dimension, and how surely it is known (a standard deviation in SI), which decides its digits."""
+    """A value in SI and its dimension; `std_si` is how surely it is known, which decides how many digits are written."""
 
     si: float
     dimension: Dimension

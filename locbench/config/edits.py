@@ -19,7 +19,7 @@ class EditedFile(StrEnum):
 
 @dataclass(frozen=True)
 class Quantity:
-    """A value in SI and its dimension; `std_si` is how surely it is known, which decides how many digits are written."""
+    """A value in SI, its dimension, and its standard deviation in SI if it is known, which decides the digits shown."""
 
     si: float
     dimension: Dimension

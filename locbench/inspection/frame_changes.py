@@ -9,8 +9,8 @@ from locbench.arrays import BoolArray, FloatArray
 from locbench.geometry import rigid_alignment, rotation_matrix, wrap_angle
 from locbench.inspection.change import Amount, Change, Part
 from locbench.inspection.diagnosis import SetupFault
-from locbench.inspection.odometry_changes import ANGLE_FACTORS, LENGTH_FACTORS
-from locbench.inspection.recorded import Recorded
+from locbench.inspection.odometry_changes import LENGTH_FACTORS
+from locbench.inspection.recorded import ANGLE_FACTORS, Recorded
 
 __all__ = ["frame_changes", "straightness"]
 

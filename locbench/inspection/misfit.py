@@ -1,8 +1,7 @@
 """How far the parts of a log contradict each other, as one cost that a change of the set-up can lower.
 
 Every comparison between two parts (odometry and marks, fixes and marks, pods and gyro, ...) gives residuals, divided by
-what a healthy log of a student robot leaves there. Their cost is the negative log-likelihood of a Cauchy distribution,
-which outliers (flipped fixes, slips, shoves) cannot dominate: Huber & Ronchetti, "Robust Statistics" (2009), chapter 4.
+what a healthy log of a student robot leaves there (common practice, no source).
 """
 
 from collections.abc import Callable, Mapping
@@ -11,29 +10,20 @@ from enum import StrEnum
 
 import numpy as np
 
-from locbench.arrays import FloatArray, IntArray
-from locbench.geometry import (
-    between,
-    compose,
-    interpolate_poses,
-    inverse,
-    mount_rotation,
-    transform_points,
-    wrap_angle,
+from locbench.arrays import FloatArray
+from locbench.geometry import between, interpolate_poses, wrap_angle
+from locbench.inspection.recorded import Recorded, Wheels
+from locbench.inspection.references import (
+    expected_bearings,
+    expected_ranges,
+    first_references,
+    references,
+    since_start,
+    start_by,
 )
-from locbench.inspection.recorded import Recorded, Visits, Wheels
+from locbench.inspection.residuals import NOTHING, Residuals, pose_residuals, position_residuals
 
-__all__ = [
-    "Comparison",
-    "Misfit",
-    "Residuals",
-    "expected_bearings",
-    "expected_ranges",
-    "first_references",
-    "misfit",
-    "references",
-    "start_by",
-]
+__all__ = ["Comparison", "Misfit", "misfit"]
 
 
 class Comparison(StrEnum):
@@ -65,42 +55,7 @@ _BEARING_RAD = np.radians(1.5)
 _PARITY_WINDOW_S = 0.25
 _TRUTH_WINDOWS_S = (0.4, 2.0)
 _FIX_WINDOW_S = (0.7, 1.6)
-# how far odometry carries a mark's pose before its own errors show
-_NEAR_M, _NEAR_RAD = 0.8, 1.6
-_NEAR_START_M = 4.0
 _WEIGHT_LIMIT = 150.0
-
-
-@dataclass(frozen=True)
-class Residuals:
-    """Positions (N,) and headings (N,) in units of what a healthy log leaves; NaN where there is nothing to compare.
-
-    `independent` is how many of them count as independent evidence.
-    """
-
-    position: FloatArray
-    heading: FloatArray
-    independent: float
-
-    @property
-    def cost(self) -> float:
-        """Sum over independent residuals of log(1 + r^2)."""
-        parts = [_mean_cost(self.position), _mean_cost(self.heading)]
-        return self.independent * sum(parts)
-
-    @property
-    def typical(self) -> float:
-        """The larger of both medians; 0 where there is nothing."""
-        medians = [float(np.nanmedian(np.abs(part))) for part in (self.position, self.heading) if np.any(part == part)]
-        return max(medians, default=0.0)
-
-
-def _mean_cost(residual: FloatArray) -> float:
-    known = residual[np.isfinite(residual)]
-    return float(np.mean(np.log1p(known**2))) if len(known) else 0.0
-
-
-_NOTHING = Residuals(np.zeros(0), np.zeros(0), 0.0)
 
 
 @dataclass(frozen=True)
@@ -138,8 +93,7 @@ def misfit(log: Recorded) -> Misfit:
 def _relative(error: FloatArray, way_m: FloatArray, turn_rad: FloatArray, share: float) -> Residuals:
     scale_m = _FLOOR_M + _SHARE_OF_WAY * way_m + _LEVER_M * _SHARE_OF_TURN * turn_rad
     scale_rad = _FLOOR_RAD + _SHARE_OF_TURN * turn_rad
-    position = np.hypot(error[:, 0], error[:, 1]) / scale_m
-    return Residuals(position, wrap_angle(error[:, 2]) / scale_rad, _weight(len(error), share))
+    return pose_residuals(error, scale_m, scale_rad, _weight(len(error), share))
 
 
 def _weight(count: int, share: float) -> float:
@@ -149,33 +103,33 @@ def _weight(count: int, share: float) -> float:
 def _wheels_and_gyro(log: Recorded) -> Residuals:
     odometry = log.odometry
     if not isinstance(odometry.measured, Wheels) or odometry.heading_rad is None:
-        return _NOTHING
+        return NOTHING
     wheels = odometry.measured
     rows = np.vstack([wheels.rows, [0.0, 0.0, 1.0]])
     left, singular, _ = np.linalg.svd(rows)
     hidden = left[:, int(np.sum(singular > 1e-9 * singular[0])) :]
     hidden = hidden[:, np.linalg.norm(hidden[:-1], axis=0) > 1e-9]
     if not hidden.shape[1]:
-        return _NOTHING
+        return NOTHING
     hidden = hidden / np.linalg.norm(hidden[:-1], axis=0)
     times = np.arange(odometry.time_s[0], odometry.time_s[-1], _PARITY_WINDOW_S)
     columns = [*wheels.travel_m.T, odometry.heading_rad]
     steps = np.diff(np.column_stack([np.interp(times, odometry.time_s, column) for column in columns]), axis=0)
     if not len(steps):
-        return _NOTHING
+        return NOTHING
     travel = np.abs(steps[:, :-1]).max(axis=1)
     moving = travel > 0.01
     if not np.any(moving):
-        return _NOTHING
+        return NOTHING
     parity = np.linalg.norm(steps @ hidden, axis=1)[moving]
     scale = _PARITY_FLOOR_M + _PARITY_SHARE * travel[moving]
-    return Residuals(parity / scale, np.full(len(parity), np.nan), _weight(len(parity), 0.5))
+    return position_residuals(parity, scale, _weight(len(parity), 0.5))
 
 
 def _odometry_and_truth(log: Recorded) -> Residuals:
     truth = log.truth
     if truth is None:
-        return _NOTHING
+        return NOTHING
     parts = []
     for window in _TRUTH_WINDOWS_S:
         times = np.arange(max(log.start_s, truth.time_s[0]), log.odometry.time_s[-1], window)
@@ -187,10 +141,10 @@ def _odometry_and_truth(log: Recorded) -> Residuals:
         turn = log.odometry.spent(log.odometry.turning_rad, times[:-1], times[1:])
         parts.append((error, way, turn))
     if not parts:
-        return _NOTHING
+        return NOTHING
     error, way, turn = (np.concatenate(part) for part in zip(*parts, strict=True))
     known = np.isfinite(error[:, 0]) & (way + 0.2 * turn > 0.02)
-    return _relative(error[known], way[known], turn[known], 0.5) if np.any(known) else _NOTHING
+    return _relative(error[known], way[known], turn[known], 0.5) if np.any(known) else NOTHING
 
 
 def _odometry_error(
@@ -216,149 +170,80 @@ def _odometry_error(
 def _odometry_and_marks(log: Recorded) -> Residuals:
     visits = log.visits
     if visits is None:
-        return _NOTHING
+        return NOTHING
     times = visits.middle_s
     if len(times) < 2:
-        return _NOTHING
+        return NOTHING
     error = _odometry_error(log, times[:-1], times[1:], visits.pose[:-1], visits.pose[1:])
     way = log.odometry.spent(log.odometry.way_m, times[:-1], times[1:])
     turn = log.odometry.spent(log.odometry.turning_rad, times[:-1], times[1:])
     known = np.isfinite(error[:, 0])
-    return _relative(error[known], way[known], turn[known], 1.0) if np.any(known) else _NOTHING
+    return _relative(error[known], way[known], turn[known], 1.0) if np.any(known) else NOTHING
 
 
 def _odometry_and_fixes(log: Recorded) -> Residuals:
     fixes = log.fixes
     if fixes is None or len(fixes.time_s) < 2:
-        return _NOTHING
+        return NOTHING
     later = np.searchsorted(fixes.time_s, fixes.time_s + _FIX_WINDOW_S[0])
     first = np.flatnonzero(later < len(fixes.time_s))
     first = first[fixes.time_s[later[first]] - fixes.time_s[first] < _FIX_WINDOW_S[1]]
     if not len(first):
-        return _NOTHING
+        return NOTHING
     second = later[first]
     times, pose = fixes.time_s, fixes.pose
     error = _odometry_error(log, times[first], times[second], pose[first], pose[second])
     way = log.odometry.spent(log.odometry.way_m, times[first], times[second])
     scale = np.hypot(np.sqrt(2.0) * _FIX_M, _SHARE_OF_WAY * way)
-    position = np.hypot(error[:, 0], error[:, 1]) / scale
-    heading = wrap_angle(error[:, 2]) / (np.sqrt(2.0) * _FIX_RAD)
     moments = len(np.unique(np.round(times[first] / _FIX_WINDOW_S[0])))
-    return Residuals(position, heading, min(float(moments), _WEIGHT_LIMIT))
+    return pose_residuals(error, scale, float(np.sqrt(2.0)) * _FIX_RAD, min(float(moments), _WEIGHT_LIMIT))
 
 
 def _standstill_at_marks(log: Recorded) -> Residuals:
     visits = log.visits
     if visits is None:
-        return _NOTHING
+        return NOTHING
     stays = visits.end_s - visits.begin_s > 0.25
     if not np.any(stays):
-        return _NOTHING
+        return NOTHING
     moved = log.odometry.spent(
         log.odometry.way_m + _LEVER_M * log.odometry.turning_rad, visits.begin_s[stays], visits.end_s[stays]
     )
-    return Residuals(moved / _STILL_M, np.full(len(moved), np.nan), float(len(moved)))
+    return position_residuals(moved, np.full(len(moved), _STILL_M), float(len(moved)))
 
 
 def _start(log: Recorded) -> Residuals:
     """Return the start pose against the first visit, the truth there and the fixes near it."""
     found = first_references(log)
     if not found:
-        return _NOTHING
+        return NOTHING
     error = between(log.start[np.newaxis], np.array([start_by(log, times, poses) for times, poses in found]))
-    way = np.array([np.median(_since_start(log, log.odometry.way_m, times)) for times, _ in found])
-    turn = np.array([np.median(_since_start(log, log.odometry.turning_rad, times)) for times, _ in found])
-    position = np.hypot(error[:, 0], error[:, 1]) / (_START_M + _SHARE_OF_WAY * way)
-    return Residuals(position, error[:, 2] / (_START_RAD + _SHARE_OF_TURN * turn), 4.0 * len(found))
-
-
-def _since_start(log: Recorded, sums: FloatArray, times_s: FloatArray) -> FloatArray:
-    return log.odometry.spent(sums, np.full(len(times_s), log.start_s), times_s)
-
-
-def first_references(log: Recorded) -> list[tuple[FloatArray, FloatArray]]:
-    """Return times (M,) and poses (M, 3) of what tells most about the start, per kind of reference."""
-    found: list[tuple[FloatArray, FloatArray]] = []
-    if log.truth is not None:
-        there = interpolate_poses(log.truth.time_s, log.truth.pose, log.truth.flagged, np.array([log.start_s]))
-        if np.all(np.isfinite(there)):
-            found.append((np.array([log.start_s]), there))
-    if log.visits is not None:
-        whole = np.flatnonzero(np.isfinite(log.visits.pose[:, 2]))[:2]
-        if len(whole):
-            found.append((log.visits.middle_s[whole], log.visits.pose[whole]))
-    if log.fixes is not None:
-        way = _since_start(log, log.odometry.way_m, log.fixes.time_s)
-        near = np.flatnonzero((way < _NEAR_M) & np.isfinite(log.fixes.pose[:, 2]))
-        if len(near) >= 5:
-            found.append((log.fixes.time_s[near], log.fixes.pose[near]))
-    return found
-
-
-def start_by(log: Recorded, times_s: FloatArray, poses: FloatArray) -> FloatArray:
-    """Return the start pose (3,), by the median, that poses (M, 3) at those times mean if carried back by odometry."""
-    there = log.odometry.at(times_s)
-    back = compose(poses, between(there, np.repeat(log.odometry.at(np.array([log.start_s])), len(there), axis=0)))
-    heading = back[0, 2] + wrap_angle(back[:, 2] - back[0, 2])
-    return np.array([np.median(back[:, 0]), np.median(back[:, 1]), np.median(heading)])
+    way = np.array([np.median(since_start(log, log.odometry.way_m, times)) for times, _ in found])
+    turn = np.array([np.median(since_start(log, log.odometry.turning_rad, times)) for times, _ in found])
+    return pose_residuals(error, _START_M + _SHARE_OF_WAY * way, _START_RAD + _SHARE_OF_TURN * turn, 4.0 * len(found))
 
 
 def _truth_and_marks(log: Recorded) -> Residuals:
     if log.truth is None or log.visits is None:
-        return _NOTHING
+        return NOTHING
     there = interpolate_poses(log.truth.time_s, log.truth.pose, log.truth.flagged, log.visits.middle_s)
     known = np.isfinite(there[:, 0])
     if not np.any(known):
-        return _NOTHING
+        return NOTHING
     error = there[known] - log.visits.pose[known]
-    position = np.hypot(error[:, 0], error[:, 1]) / _FLOOR_M
-    return Residuals(position, wrap_angle(error[:, 2]) / (2.0 * _FLOOR_RAD), float(np.sum(known)))
-
-
-def references(log: Recorded, times_s: FloatArray) -> FloatArray:
-    """Return where the robot was at times (M,) without asking the camera: (M, 3), NaN where nothing tells.
-
-    The truth, else the nearest mark carried by odometry as long as that is short, else, without marks, the start pose
-    for the first metres.
-    """
-    if log.truth is not None:
-        return interpolate_poses(log.truth.time_s, log.truth.pose, log.truth.flagged, times_s)
-    odometry = log.odometry
-    here = odometry.at(times_s)
-    if log.visits is not None and np.any(np.isfinite(log.visits.pose[:, 2])):
-        anchors, reach_m, reach_rad = log.visits, _NEAR_M, _NEAR_RAD
-    else:
-        moment = np.array([log.start_s])
-        anchors, reach_m, reach_rad = Visits(moment, moment, log.start[np.newaxis]), _NEAR_START_M, np.inf
-    whole = np.flatnonzero(np.isfinite(anchors.pose[:, 2]))
-    begin, end = anchors.begin_s[whole], anchors.end_s[whole]
-    nearest = _nearest_stay(begin, end, times_s)
-    at_anchor = np.clip(times_s, begin[nearest], end[nearest])
-    found = compose(anchors.pose[whole][nearest], between(odometry.at(at_anchor), here))
-    far = odometry.spent(odometry.way_m, at_anchor, times_s) > reach_m
-    far |= odometry.spent(odometry.turning_rad, at_anchor, times_s) > reach_rad
-    found[far] = np.nan
-    return found
-
-
-def _nearest_stay(begin_s: FloatArray, end_s: FloatArray, times_s: FloatArray) -> IntArray:
-    """Return (M,) the index of the stay nearest in time."""
-    away = np.maximum(begin_s[np.newaxis] - times_s[:, np.newaxis], times_s[:, np.newaxis] - end_s[np.newaxis])
-    return np.asarray(np.argmin(np.maximum(away, 0.0), axis=1))
+    return pose_residuals(error, _FLOOR_M, 2.0 * _FLOOR_RAD, float(np.sum(known)))
 
 
 def _fixes(log: Recorded) -> Residuals:
     if log.fixes is None:
-        return _NOTHING
+        return NOTHING
     there = references(log, log.fixes.time_s)
     known = np.isfinite(there[:, 0])
     if np.sum(known) < 5:
-        return _NOTHING
+        return NOTHING
     error = log.fixes.pose[known] - there[known]
     scale = 1.0 + 0.5 * _distance(log.fixes.tag_pose[known], there[known])
-    position = np.hypot(error[:, 0], error[:, 1]) / (_FIX_M / 2.0 * scale)
-    heading = wrap_angle(error[:, 2]) / (_FIX_RAD / 2.0 * scale)
-    return Residuals(position, heading, _moments(log.fixes.time_s[known]))
+    return pose_residuals(error, _FIX_M / 2.0 * scale, _FIX_RAD / 2.0 * scale, _moments(log.fixes.time_s[known]))
 
 
 def _distance(tag_pose: FloatArray, pose: FloatArray) -> FloatArray:
@@ -370,53 +255,27 @@ def _moments(times_s: FloatArray) -> float:
     return min(float(len(np.unique(np.round(times_s / 0.2)))), _WEIGHT_LIMIT)
 
 
-def _towards_tags(log: Recorded) -> FloatArray:
-    """Return (M, 3) from the camera to each ray's tag on the camera's own axes, NaN where nothing tells."""
-    rays = log.rays
-    assert rays is not None
-    there = references(log, rays.time_s)
-    plane = transform_points(inverse(there), rays.tag_pose[:, :2])
-    offset = np.column_stack([plane - rays.mount[:, :2], rays.tag_pose[:, 2] - rays.mount[:, 2]])
-    turned = np.swapaxes(mount_rotation(*rays.mount[:, 3:].T), -1, -2) @ offset[..., np.newaxis]
-    return np.asarray(turned[..., 0])
-
-
 def _ranges(log: Recorded) -> Residuals:
     if log.rays is None or not np.any(np.isfinite(log.rays.range_m)):
-        return _NOTHING
+        return NOTHING
     expected = expected_ranges(log)
     known = np.isfinite(expected) & np.isfinite(log.rays.range_m)
     if np.sum(known) < 5:
-        return _NOTHING
+        return NOTHING
     error = (log.rays.range_m - expected)[known]
-    return Residuals(
-        error / (_RANGE_M + _RANGE_SHARE * expected[known]),
-        np.full(len(error), np.nan),
-        _moments(log.rays.time_s[known]),
-    )
-
-
-def expected_ranges(log: Recorded) -> FloatArray:
-    """Return (M,) the range that each ray should measure, NaN where nothing tells."""
-    assert log.rays is not None
-    towards = _towards_tags(log)
-    return np.asarray(np.linalg.norm(towards[:, : 3 if log.rays.slant else 2], axis=1))
-
-
-def expected_bearings(log: Recorded) -> FloatArray:
-    """Return (M,) the bearing that each ray should measure, NaN where nothing tells."""
-    towards = _towards_tags(log)
-    return np.asarray(np.arctan2(towards[:, 1], towards[:, 0]))
+    return position_residuals(error, _RANGE_M + _RANGE_SHARE * expected[known], _moments(log.rays.time_s[known]))
 
 
 def _bearings(log: Recorded) -> Residuals:
     if log.rays is None or not np.any(np.isfinite(log.rays.bearing_rad)):
-        return _NOTHING
+        return NOTHING
     error = wrap_angle(log.rays.bearing_rad - expected_bearings(log))
     known = np.isfinite(error)
-    if np.sum(known) < 5:
-        return _NOTHING
-    return Residuals(np.full(int(np.sum(known)), np.nan), error[known] / _BEARING_RAD, _moments(log.rays.time_s[known]))
+    count = int(np.sum(known))
+    if count < 5:
+        return NOTHING
+    scale = np.full(count, _BEARING_RAD)
+    return Residuals(np.full(count, np.nan), error[known], np.ones(count), scale, _moments(log.rays.time_s[known]))
 
 
 _COMPARISONS: Mapping[Comparison, Callable[[Recorded], Residuals]] = {

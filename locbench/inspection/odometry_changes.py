@@ -10,16 +10,15 @@ from locbench.arrays import FloatArray
 from locbench.geometry import between, logarithm
 from locbench.inspection.change import Amount, Change, Part
 from locbench.inspection.diagnosis import SetupFault
-from locbench.inspection.misfit import references
-from locbench.inspection.recorded import Odometry, OwnPoses, Recorded, Wheels
+from locbench.inspection.recorded import ANGLE_FACTORS, Odometry, OwnPoses, Recorded, Wheels
+from locbench.inspection.references import references
 from locbench.units import UNITS
 
-__all__ = ["ANGLE_FACTORS", "LENGTH_FACTORS", "odometry_changes"]
+__all__ = ["LENGTH_FACTORS", "odometry_changes"]
 
 # units of length that logs come in; one taken for another is off by their ratio
 _LENGTH_UNITS = [UNITS[symbol].factor for symbol in ("m", "cm", "mm", "in", "ft")]
 LENGTH_FACTORS = tuple(sorted({first / second for first, second in permutations(_LENGTH_UNITS, 2)}))
-ANGLE_FACTORS = (float(np.pi / 180.0), float(180.0 / np.pi))
 _SCALE_WINDOW_S = 0.5
 _LEAST_TRAVEL_M = 0.05
 
@@ -165,8 +164,8 @@ def _factor(measured: FloatArray, expected: FloatArray) -> tuple[float, float] |
 
 def _gyro_changes(log: Recorded, odometry: Odometry, heading: FloatArray) -> Iterator[Change]:
     yield Change(SetupFault.HEADING_SENSE, Part.GYRO, _with(log, replace(odometry, heading_rad=-heading)))
-    for factor in ANGLE_FACTORS:
-        scaled = _with(log, replace(odometry, heading_rad=factor * heading))
+    for factor, reread in odometry.otherwise_rad.items():
+        scaled = _with(log, replace(odometry, heading_rad=reread))
         yield Change(SetupFault.ANGLE_UNIT, Part.GYRO, scaled, amounts={Amount.FACTOR: factor})
 
 

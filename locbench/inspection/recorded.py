@@ -1,21 +1,26 @@
 """What the files make of a log, in a form that changes of the set-up can be tried on quickly."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray, IntArray
-from locbench.geometry import between, compose, exponential, interpolate_poses, inverse, wrap_angle
+from locbench.config import SessionConfig
+from locbench.geometry import between, compose, exponential, inverse, wrap_angle
 from locbench.odometry import measure_motion
-from locbench.session import Detections, PodTravel, PoseTrack, Session, Stretch, TagKind
+from locbench.session import Detections, PodTravel, PoseTrack, Session, Stretch, TagKind, read_heading
 from locbench.vision import as_robot_poses, tag_places
 
-__all__ = ["Fixes", "Odometry", "OwnPoses", "Rays", "Recorded", "Visits", "Wheels", "recorded"]
+__all__ = ["ANGLE_FACTORS", "Fixes", "Odometry", "OwnPoses", "Rays", "Recorded", "Visits", "Wheels", "recorded"]
 
 # enough to see every fault of a set-up in, and few enough to try some dozens of changes in a second
 _ODOMETRY_ROWS = 12_000
 _DETECTIONS = 4_000
+_STANDING_S = 0.5
+# degrees taken for radians, and radians for degrees
+ANGLE_FACTORS = (float(np.pi / 180.0), float(180.0 / np.pi))
 
 
 @dataclass(frozen=True)
@@ -52,12 +57,16 @@ class Odometry:
         (N,) of the gyro, unwrapped; None without one, or where the wheels alone turn the robot.
     heading_counts
         Whether the heading is what turns the robot; else it only contradicts the wheels.
+    otherwise_rad
+        What the gyro's readings mean if their unit is off by a factor: (N,) each. Readings that wrap around in one
+        unit do not in another, so the heading alone cannot tell.
     """
 
     time_s: FloatArray
     measured: Wheels | OwnPoses
     heading_rad: FloatArray | None
     heading_counts: bool
+    otherwise_rad: Mapping[float, FloatArray] = field(default_factory=dict)
 
     @cached_property
     def path(self) -> FloatArray:
@@ -93,7 +102,8 @@ class Odometry:
 
     def at(self, times_s: FloatArray) -> FloatArray:
         """Return (M, 3) path poses at those times, NaN outside the log."""
-        return interpolate_poses(self.time_s, self.path, np.zeros(len(self.time_s), dtype=bool), times_s)
+        columns = [np.interp(times_s, self.time_s, c, left=np.nan, right=np.nan) for c in self.path.T]
+        return np.stack(columns, axis=-1)
 
     def spent(self, sums: FloatArray, begin_s: FloatArray, end_s: FloatArray) -> FloatArray:
         """Return how much of a cumulative sum (N,), such as `way_m`, lies between two times (M,)."""
@@ -181,12 +191,18 @@ class Recorded:
     truth: PoseTrack | None
 
 
-def recorded(session: Session) -> Recorded:
-    """Return the session in that form: the whole log from its first stretch's start on."""
+def recorded(session: Session, config: SessionConfig) -> Recorded:
+    """Return the first stretch of a session in that form; `config` is its session file."""
     first = session.stretches[0]
     fixes, rays = _seen(session, first)
     return Recorded(
-        _odometry(session, first), first.start_s, first.start.pose, _visits(session, first), fixes, rays, session.truth
+        _odometry(session, config, first),
+        first.start_s,
+        first.start.pose,
+        _visits(session, first),
+        fixes,
+        rays,
+        session.truth,
     )
 
 
@@ -198,7 +214,7 @@ def _visits(session: Session, stretch: Stretch) -> Visits | None:
     return Visits(marks.settled_s[inside], marks.end_s[inside], marks.pose[inside])
 
 
-def _odometry(session: Session, stretch: Stretch) -> Odometry:
+def _odometry(session: Session, config: SessionConfig, stretch: Stretch) -> Odometry:
     log, robot = session.odometry, session.robot
     keep = _strictly_later(log.time_s) & (log.time_s >= stretch.start_s) & (log.time_s <= stretch.end_s)
     time = log.time_s[keep]
@@ -208,7 +224,11 @@ def _odometry(session: Session, stretch: Stretch) -> Odometry:
         sizes = np.array([robot.pods[name].metres_per_count for name in names])
         wheels = Wheels(names, travel, np.array([robot.pods[name].row for name in names]), sizes)
         heading = None if log.heading_rad is None else log.heading_rad[keep]
-        return _thinned(Odometry(time, wheels, heading, robot.heading_from != "pods"))
+        otherwise = {}
+        reading = read_heading(session.folder, config.odometry)
+        if heading is not None and reading is not None:
+            otherwise = {factor: _reread(reading[keep], heading, time, factor) for factor in ANGLE_FACTORS}
+        return _thinned(Odometry(time, wheels, heading, robot.heading_from != "pods", otherwise))
     if isinstance(log, PoseTrack):
         pose = np.column_stack([log.pose[keep, :2], np.unwrap(log.pose[keep, 2])])
         return _thinned(Odometry(time, OwnPoses(pose), None, False))
@@ -216,6 +236,15 @@ def _odometry(session: Session, stretch: Stretch) -> Odometry:
     time, sums = motion.time_s, np.cumsum(motion.twist, axis=0)
     wheels = Wheels(("forward", "left"), sums[:, :2], np.eye(3)[:2], None)
     return _thinned(Odometry(time, wheels, sums[:, 2], True))
+
+
+def _reread(reading_rad: FloatArray, heading_rad: FloatArray, time_s: FloatArray, factor: float) -> FloatArray:
+    """Return the heading (N,) of readings to be multiplied by a factor, the standstill's bias taken off as before."""
+    early = int(np.searchsorted(time_s, time_s[0] + _STANDING_S))
+    early = min(max(early, 1), len(time_s) - 1)
+    drift = np.unwrap(reading_rad[: early + 1]) - heading_rad[: early + 1]
+    bias = (drift[-1] - drift[0]) / (time_s[early] - time_s[0])
+    return np.asarray(np.unwrap(reading_rad * factor) - factor * bias * (time_s - time_s[0]))
 
 
 def _strictly_later(time_s: FloatArray) -> BoolArray:
@@ -235,6 +264,7 @@ def _thinned(odometry: Odometry) -> Odometry:
         else OwnPoses(measured.pose[::step]),
         None if odometry.heading_rad is None else odometry.heading_rad[::step],
         odometry.heading_counts,
+        {factor: heading[::step] for factor, heading in odometry.otherwise_rad.items()},
     )
 
 

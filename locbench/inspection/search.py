@@ -1,6 +1,6 @@
 """Finds the change of the set-up that mends a log best, one after the other."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -8,17 +8,20 @@ import numpy as np
 from locbench.inspection.change import Amount, Change, Part
 from locbench.inspection.diagnosis import SetupFault
 from locbench.inspection.frame_changes import frame_changes
-from locbench.inspection.misfit import Misfit, first_references, misfit, references, start_by
+from locbench.inspection.misfit import Misfit, misfit
 from locbench.inspection.odometry_changes import odometry_changes
 from locbench.inspection.recorded import Recorded
+from locbench.inspection.references import first_references, references, start_by
 from locbench.inspection.tag_changes import tag_changes
 from locbench.inspection.time_changes import time_changes
 
-__all__ = ["Found", "changes", "search"]
+__all__ = ["Found", "is_notable", "search"]
 
 _MOST_FAULTS = 4
 # cost that a change without any fitted number must save, and what each fitted number costs
 _LEAST_GAIN, _PRICE = 12.0, 4.0
+# share of all cost that only the one fault there is can save
+_MOST_OF_IT = 0.6
 
 
 @dataclass(frozen=True)
@@ -40,7 +43,7 @@ def search(log: Recorded) -> tuple[Found, ...]:
     found: list[Found] = []
     base = misfit(log)
     while len(found) < _MOST_FAULTS:
-        best = max(_worth_it(base), key=lambda one: one.gain, default=None)
+        best = _best(base)
         if best is None:
             break
         found.append(best)
@@ -48,8 +51,21 @@ def search(log: Recorded) -> tuple[Found, ...]:
     return tuple(found)
 
 
-def _worth_it(base: Misfit) -> Iterator[Found]:
-    for change in changes(base):
+def _best(base: Misfit) -> Found | None:
+    tried = list(_worth_it(base, _quick_changes(base.log)))
+    best = max(tried, key=_gain, default=None)
+    if best is not None and best.gain > _MOST_OF_IT * base.cost:
+        # clocks take the longest to search, and nothing is left for them to mend
+        return best
+    return max([*tried, *_worth_it(base, time_changes(base))], key=_gain, default=None)
+
+
+def _gain(found: Found) -> float:
+    return found.gain
+
+
+def _worth_it(base: Misfit, changes: Iterable[Change]) -> Iterator[Found]:
+    for change in changes:
         if is_notable(change):
             after = base.of(change.log)
             gain = base.cost - after.cost - _PRICE * change.parameters
@@ -57,14 +73,11 @@ def _worth_it(base: Misfit) -> Iterator[Found]:
                 yield Found(change, base, after, gain)
 
 
-def changes(base: Misfit) -> Iterator[Change]:
-    """Yield everything that can be tried."""
-    log = base.log
+def _quick_changes(log: Recorded) -> Iterator[Change]:
     yield from odometry_changes(log)
     yield from tag_changes(log)
     yield from _truth_changes(log)
     yield from _start_changes(log)
-    yield from time_changes(base)
 
 
 def _truth_changes(log: Recorded) -> Iterator[Change]:
@@ -98,7 +111,7 @@ _NOTABLE: Mapping[SetupFault, Mapping[Amount, float]] = {
     SetupFault.GYRO_LAG: {Amount.SHIFT: 0.015},
     SetupFault.START_POSE: {Amount.X: 0.04, Amount.Y: 0.04, Amount.TURN: np.radians(2.5)},
 }
-_SURE = 4.0
+_SURE = 3.0
 
 
 def is_notable(change: Change) -> bool:

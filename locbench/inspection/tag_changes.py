@@ -12,9 +12,9 @@ from locbench.geometry import between, circular_mean, compose, inverse, rotation
 from locbench.inspection.change import Amount, Change, Part
 from locbench.inspection.diagnosis import SetupFault
 from locbench.inspection.frame_changes import frame_changes
-from locbench.inspection.misfit import expected_bearings, expected_ranges, references
-from locbench.inspection.odometry_changes import ANGLE_FACTORS, LENGTH_FACTORS
-from locbench.inspection.recorded import Fixes, Rays, Recorded
+from locbench.inspection.odometry_changes import LENGTH_FACTORS
+from locbench.inspection.recorded import ANGLE_FACTORS, Fixes, Rays, Recorded
+from locbench.inspection.references import expected_bearings, expected_ranges, references
 from locbench.session import TagKind
 
 __all__ = ["tag_changes"]

@@ -16,6 +16,7 @@ from locbench.session.model import (
     Stretch,
     TagKind,
 )
+from locbench.session.odometry_tables import read_heading
 from locbench.session.reading import read_session
 
 __all__ = [
@@ -35,5 +36,6 @@ __all__ = [
     "StartPose",
     "Stretch",
     "TagKind",
+    "read_heading",
     "read_session",
 ]

@@ -26,8 +26,8 @@ class Quantity:
     std_si: float | None = None
 
 
-# unit symbols, axis names and column names are texts; ratios without a unit are plain numbers
-EditedValue: TypeAlias = Quantity | str | bool | int | float
+# unit symbols, axis names and column names are texts; ratios without a unit are plain numbers; None removes the key
+EditedValue: TypeAlias = Quantity | str | bool | int | float | None
 
 
 @dataclass(frozen=True)

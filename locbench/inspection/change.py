@@ -20,6 +20,7 @@ class Part(StrEnum):
     TRUTH = "truth"
     MARKS = "marks"
     START = "start"
+    FLOOR = "floor"
 
 
 class Amount(StrEnum):
@@ -30,6 +31,7 @@ class Amount(StrEnum):
     X = "x"
     Y = "y"
     SHIFT = "shift"
+    RATE = "rate"
 
 
 @dataclass(frozen=True)

@@ -33,12 +33,12 @@ class Comparison(StrEnum):
     ODOMETRY_TRUTH = "odometry and truth"
     ODOMETRY_MARKS = "odometry and marks"
     ODOMETRY_FIXES = "odometry and fixes"
-    STANDSTILL_MARKS = "odometry and the times at marks"
-    START = "start pose and the first references"
+    STANDSTILL_MARKS = "odometry and standing still at marks"
+    START = "start pose and what follows it"
     TRUTH_MARKS = "truth and marks"
-    FIXES = "fixes and marks or truth"
-    RANGES = "ranges"
-    BEARINGS = "bearings"
+    FIXES = "fixes and references"
+    RANGES = "measured and expected ranges"
+    BEARINGS = "measured and expected bearings"
 
 
 # what a healthy log leaves: a floor, and shares of the way and of the turn between the two times

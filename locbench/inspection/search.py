@@ -1,21 +1,20 @@
 """Finds the change of the set-up that mends a log best, one after the other."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-
-import numpy as np
 
 from locbench.inspection.change import Amount, Change, Part
 from locbench.inspection.diagnosis import SetupFault
 from locbench.inspection.frame_changes import frame_changes
+from locbench.inspection.limits import is_notable
 from locbench.inspection.misfit import Misfit, misfit
-from locbench.inspection.odometry_changes import odometry_changes
+from locbench.inspection.odometry_changes import odometry_changes, refined_scale
 from locbench.inspection.recorded import Recorded
 from locbench.inspection.references import first_references, references, start_by
 from locbench.inspection.tag_changes import tag_changes
 from locbench.inspection.time_changes import time_changes
 
-__all__ = ["Found", "is_notable", "search"]
+__all__ = ["Found", "search"]
 
 _MOST_FAULTS = 4
 # cost that a change without any fitted number must save, and what each fitted number costs
@@ -46,6 +45,8 @@ def search(log: Recorded) -> tuple[Found, ...]:
         best = _best(base)
         if best is None:
             break
+        if best.change.fault is SetupFault.POD_SCALE:
+            best = _tried(base, refined_scale(base, best.change))
         found.append(best)
         base = best.after
     return tuple(found)
@@ -67,10 +68,14 @@ def _gain(found: Found) -> float:
 def _worth_it(base: Misfit, changes: Iterable[Change]) -> Iterator[Found]:
     for change in changes:
         if is_notable(change):
-            after = base.of(change.log)
-            gain = base.cost - after.cost - _PRICE * change.parameters
-            if gain > _LEAST_GAIN:
-                yield Found(change, base, after, gain)
+            found = _tried(base, change)
+            if found.gain > _LEAST_GAIN:
+                yield found
+
+
+def _tried(base: Misfit, change: Change) -> Found:
+    after = base.of(change.log)
+    return Found(change, base, after, base.cost - after.cost - _PRICE * change.parameters)
 
 
 def _quick_changes(log: Recorded) -> Iterator[Change]:
@@ -96,38 +101,3 @@ def _start_changes(log: Recorded) -> Iterator[Change]:
         error = start - log.start
         amounts = {Amount.X: float(error[0]), Amount.Y: float(error[1]), Amount.TURN: float(error[2])}
         yield Change(SetupFault.START_POSE, Part.START, replace(log, start=start), 3, amounts=amounts)
-
-
-# sizes below which a deviation is none of the set-up's faults: it is wear, survey, or the camera's own error
-_NOTABLE: Mapping[SetupFault, Mapping[Amount, float]] = {
-    SetupFault.RANGE_SCALE: {Amount.FACTOR: 0.02},
-    SetupFault.POD_SCALE: {Amount.FACTOR: 0.03},
-    SetupFault.BEARING_BIAS: {Amount.TURN: np.radians(1.0)},
-    SetupFault.HEADING_ZERO: {Amount.TURN: np.radians(2.5)},
-    SetupFault.FRAME_ROTATED: {Amount.TURN: np.radians(2.5)},
-    SetupFault.FRAME_SHIFTED: {Amount.X: 0.05, Amount.Y: 0.05},
-    SetupFault.TAG_MISPLACED: {Amount.X: 0.04, Amount.Y: 0.04, Amount.TURN: np.radians(4.0)},
-    SetupFault.CLOCK_SHIFT: {Amount.SHIFT: 0.025},
-    SetupFault.GYRO_LAG: {Amount.SHIFT: 0.015},
-    SetupFault.START_POSE: {Amount.X: 0.04, Amount.Y: 0.04, Amount.TURN: np.radians(2.5)},
-}
-_SURE = 3.0
-
-
-def is_notable(change: Change) -> bool:
-    """Return whether a change is larger than what wear and survey leave, and than its own uncertainty allows."""
-    limits = _NOTABLE.get(change.fault)
-    if limits is None:
-        return True
-    return any(
-        abs(_deviation(amount, change.amounts[amount])) > max(limit, _SURE * change.stds.get(amount, 0.0))
-        for amount, limit in limits.items()
-        if amount in change.amounts
-    )
-
-
-def _deviation(amount: Amount, value: float) -> float:
-    """Return how far an amount is from what changes nothing."""
-    if amount is Amount.FACTOR:
-        return float(np.log(value))
-    return float(np.arctan2(np.sin(value), np.cos(value))) if amount is Amount.TURN else value

@@ -66,7 +66,7 @@ def _exchanged_in_the_program(
 def _moved_tags(seen: Fixes, where: FloatArray, with_places: Callable[[FloatArray], Recorded]) -> Iterator[Change]:
     """Yield tags exchanged with each other, and single tags elsewhere; `where` (M, 3) is where each is seen to hang."""
     for first, second, exchanged in _exchanges(seen, where):
-        yield Change(SetupFault.TAGS_EXCHANGED, Part.TAGS, with_places(exchanged), tags=(first, second))
+        yield Change(SetupFault.TAGS_EXCHANGED, Part.FLOOR, with_places(exchanged), tags=(first, second))
     places, found = _places(seen, where)
     for tag, (pose, std) in found.items():
         error = between(places[tag][[0, 1, 3]], pose)
@@ -111,7 +111,7 @@ def _moved_tag(
     amounts = {Amount.X: float(pose[0] - place[0]), Amount.Y: float(pose[1] - place[1]), Amount.TURN: turn}
     stds = {Amount.X: float(std[0]), Amount.Y: float(std[1]), Amount.TURN: float(std[2])}
     log = with_places(_with_place(seen.tag, seen.tag_pose, {tag: moved}))
-    return Change(SetupFault.TAG_MISPLACED, Part.TAGS, log, 3, tags=(tag,), amounts=amounts, stds=stds)
+    return Change(SetupFault.TAG_MISPLACED, Part.FLOOR, log, 3, tags=(tag,), amounts=amounts, stds=stds)
 
 
 def _with_place(tag: IntArray, tag_pose: FloatArray, places: dict[int, FloatArray]) -> FloatArray:
@@ -234,7 +234,7 @@ def _ray_tags(log: Recorded, rays: Rays, with_places: Callable[[FloatArray], Rec
         if len(known) >= _LEAST_SEEN:
             found[tag] = _located(place, rays, there, known)
     for first, second, exchanged in _exchanged_pairs(rays, places, found):
-        yield Change(SetupFault.TAGS_EXCHANGED, Part.TAGS, with_places(exchanged), tags=(first, second))
+        yield Change(SetupFault.TAGS_EXCHANGED, Part.FLOOR, with_places(exchanged), tags=(first, second))
     for tag, (pose, std) in found.items():
         if np.hypot(*(pose[:2] - places[tag][:2])) > _NOTABLE_M:
             yield _moved_tag(tag, places[tag], pose, std, with_places, rays)

@@ -7,6 +7,7 @@ import numpy as np
 
 from locbench.inspection.change import Amount, Change, Part
 from locbench.inspection.diagnosis import SetupFault
+from locbench.inspection.least import find_least, standard_sides, towards_the_least
 from locbench.inspection.misfit import Misfit
 from locbench.inspection.recorded import Recorded
 
@@ -14,7 +15,7 @@ __all__ = ["time_changes"]
 
 # a clock is searched over some seconds only where something that hangs on it fits badly
 _FAR_S, _COARSE_S = 4.0, 0.16
-_FINE_S, _FINEST_S = 0.04, 0.006
+_FINE_S, _FINEST_S, _SMALLEST_S = 0.04, 0.006, 0.003
 _LATE_S = 0.3
 _BAD_COST = 2.2
 # shifts below this are no matter, and not worth a closer look
@@ -83,16 +84,10 @@ def _best_shift(base: Misfit, clock: _Clock) -> tuple[float, float] | None:
     if _fits_badly(base, clock.shifted(0.0)):
         grid = np.arange(-clock.reach_s, clock.reach_s + 1e-9, clock.coarse_s)
         centre, step = float(grid[np.argmin([cost(float(shift)) for shift in grid])]), clock.coarse_s
-    elif abs(_towards_the_least(cost, 0.0, step)) < _SLIGHT_S:
+    elif abs(towards_the_least(cost, 0.0, step)) < _SLIGHT_S:
         return None
-    for _ in range(12):
-        move = _towards_the_least(cost, centre, step)
-        centre += move
-        if abs(move) < 0.3 * step:
-            step /= 3.0
-        if step < _FINEST_S:
-            break
-    low, high = (_side(cost, centre, direction) for direction in (-1.0, 1.0))
+    centre = find_least(cost, centre, step, _FINEST_S)
+    low, high = standard_sides(cost, centre, _SMALLEST_S)
     return centre + (high - low) / 2.0, (high + low) / 2.0
 
 
@@ -103,21 +98,3 @@ def _fits_badly(base: Misfit, touched: Recorded) -> bool:
         for kind, residuals in base.residuals.items()
         if residuals.independent > 0.0 and not base.takes_over(kind, touched)
     )
-
-
-def _towards_the_least(cost: Callable[[float], float], centre: float, step: float) -> float:
-    """Return the way from the centre to the lowest point of a parabola, at most one step."""
-    low, middle, high = (cost(centre + point) for point in (-step, 0.0, step))
-    bend = low - 2.0 * middle + high
-    if bend <= 1e-9:
-        return step * float(np.sign(low - high))
-    return float(np.clip(0.5 * step * (low - high) / bend, -step, step))
-
-
-def _side(cost: Callable[[float], float], centre: float, direction: float) -> float:
-    """Return how far from the least the negative log-likelihood has grown by one half: one standard deviation."""
-    least = cost(centre)
-    for reach in np.geomspace(0.004, 1.024, 9):
-        if cost(centre + direction * float(reach)) > least + 0.5:
-            return float(reach)
-    return 1.024

@@ -34,16 +34,23 @@ def standard_sides(cost: Callable[[float], float], least_at: float, smallest: fl
     """Return how far below and above its least a negative log-likelihood has grown by one half.
 
     Both are one standard deviation if it is a parabola there; where it is flat they say how wide. The reach is
-    doubled from the smallest on, nine times at most.
+    doubled from the smallest on, nine times at most, and then closed in on.
     """
     least = cost(least_at)
+
+    def risen(reach: float, direction: float) -> bool:
+        return cost(least_at + direction * reach) > least + 0.5
 
     def side(direction: float) -> float:
         reach = smallest
         for _ in range(9):
-            if cost(least_at + direction * reach) > least + 0.5:
+            if risen(reach, direction):
                 break
             reach *= 2.0
+        inside = 0.0 if reach == smallest else reach / 2.0
+        for _ in range(3):
+            middle = (inside + reach) / 2.0
+            inside, reach = (inside, middle) if risen(middle, direction) else (middle, reach)
         return reach
 
     return side(-1.0), side(1.0)

@@ -51,7 +51,8 @@ def setup_faults(session: Session, config: SessionConfig) -> list[Diagnosis]:
 
 
 def _gyro_drift(log: Recorded, session: Session) -> Found | None:
-    per_minute = session.robot.gyro.heading_per_minute if session.robot.gyro is not None else 0.0
+    robot = session.robot
+    per_minute = robot.motion_noise.heading_per_minute if robot.gyro is None else robot.gyro.heading_per_minute
     drift = resting_drift(log, per_minute / math.sqrt(60.0))
     if drift is None:
         return None

@@ -19,7 +19,7 @@ class EditedFile(StrEnum):
 
 @dataclass(frozen=True)
 class Quantity:
-    """A value in SI, its dimension, and how surely it is known (a standard deviation in SI), which decides its digits."""
+    """A value in SI, its dimension, and its standard deviation in SI if it is known, which decides the digits shown."""
 
     si: float
     dimension: Dimension

@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from locbench.config.kinds import kind_of
 from locbench.errors import ConfigError, nearest_choice
 
 __all__ = ["load_config", "read_toml"]
@@ -56,6 +57,11 @@ def load_config(path: Path, model: type[Model]) -> Model:
     try:
         return model.model_validate(data)
     except ValidationError as error:
+        kind = kind_of(data)
+        if kind is not None and kind.model is not model:
+            raise ConfigError(
+                f"this is {kind.words}", where=str(path), remedy=kind.use.replace("FILE", str(path))
+            ) from error
         raise _as_config_error(path, model, error) from error
 
 

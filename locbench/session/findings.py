@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from locbench.errors import SessionError
+from locbench.units import Dimension
 
-__all__ = ["Finding", "FindingCode", "Severity", "raise_on_errors"]
+__all__ = ["Finding", "FindingCode", "Measured", "Severity", "unusable"]
 
 
 class Severity(StrEnum):
@@ -55,10 +56,21 @@ class FindingCode(StrEnum):
 
 
 @dataclass(frozen=True)
+class Measured:
+    """One number of the evidence in SI, with its standard uncertainty if it has one; no dimension is a plain number."""
+
+    name: str
+    value: float
+    std: float | None = None
+    dimension: Dimension | None = None
+
+
+@dataclass(frozen=True)
 class Finding:
     """One problem: what, how bad, where, the value found, and what to do.
 
-    `file` is the name as the session file writes it; `row` counts data rows from 1; either may be None.
+    `file` is the name as the session file writes it; `row` counts data rows from 1; either may be None. `measured`
+    holds the message's numbers for programs.
     """
 
     code: FindingCode
@@ -69,6 +81,7 @@ class Finding:
     row: int | None = None
     column: str | None = None
     value: str | None = None
+    measured: tuple[Measured, ...] = ()
 
     @property
     def where(self) -> str:
@@ -81,22 +94,13 @@ class Finding:
         return ", ".join(part for part in parts if part)
 
 
-def raise_on_errors(findings: Iterable[Finding], session: str) -> None:
-    """Raise one error that names the first fatal finding and lists the others.
-
-    Raises
-    ------
-    SessionError
-        If any finding is an error.
-    """
-    fatal = [finding for finding in findings if finding.severity is Severity.ERROR]
-    if not fatal:
-        return
-    first, *others = fatal
+def unusable(findings: Iterable[Finding], session: str) -> SessionError:
+    """Return the error of a session that cannot be used: it names the first fatal finding and lists the others."""
+    first, *others = [finding for finding in findings if finding.severity is Severity.ERROR]
     problem = first.message
     if others:
         listed = "; ".join(f"{other.where}: {other.message}" for other in others[:4])
         rest = f" and {len(others) - 4} more" if len(others) > 4 else ""
         problem += f" (also: {listed}{rest})"
     where = f"{session}: {first.where}" if first.where else session
-    raise SessionError(problem, where=where, received=first.value, remedy=first.remedy)
+    return SessionError(problem, where=where, received=first.value, remedy=first.remedy)

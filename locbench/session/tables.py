@@ -14,8 +14,8 @@ import pandas as pd
 from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.config.columns import Column, TimeColumn
 from locbench.errors import nearest_choice
-from locbench.session.findings import Finding, FindingCode, Severity
-from locbench.units import LARGEST_SI
+from locbench.session.findings import Finding, FindingCode, Measured, Severity
+from locbench.units import LARGEST_SI, Dimension
 
 __all__ = [
     "FindingList",
@@ -42,17 +42,41 @@ class FindingList:
     def __iter__(self) -> Iterator[Finding]:
         return iter(self.findings)
 
-    def error(self, code: FindingCode, message: str, remedy: str, **where: str | int | None) -> None:
+    def error(
+        self,
+        code: FindingCode,
+        message: str,
+        remedy: str,
+        measured: tuple[Measured, ...] = (),
+        /,
+        **where: str | int | None,
+    ) -> None:
         """Add a finding without which no honest answer is possible."""
-        self._add(code, Severity.ERROR, message, remedy, where)
+        self._add(code, Severity.ERROR, message, remedy, measured, where)
 
-    def warning(self, code: FindingCode, message: str, remedy: str, **where: str | int | None) -> None:
+    def warning(
+        self,
+        code: FindingCode,
+        message: str,
+        remedy: str,
+        measured: tuple[Measured, ...] = (),
+        /,
+        **where: str | int | None,
+    ) -> None:
         """Add a finding that may make the answer worse."""
-        self._add(code, Severity.WARNING, message, remedy, where)
+        self._add(code, Severity.WARNING, message, remedy, measured, where)
 
-    def note(self, code: FindingCode, message: str, remedy: str, **where: str | int | None) -> None:
+    def note(
+        self,
+        code: FindingCode,
+        message: str,
+        remedy: str,
+        measured: tuple[Measured, ...] = (),
+        /,
+        **where: str | int | None,
+    ) -> None:
         """Add something that was done to the data."""
-        self._add(code, Severity.NOTE, message, remedy, where)
+        self._add(code, Severity.NOTE, message, remedy, measured, where)
 
     def about_rows(
         self,
@@ -61,15 +85,24 @@ class FindingList:
         rows: IntArray,
         message: str,
         remedy: str,
+        measured: tuple[Measured, ...] = (),
+        /,
         **where: str | int | None,
     ) -> None:
         """Add one finding for all rows (indices from 0), naming the first; "{count}" in the message is their number."""
         if len(rows):
             text = message.format(count=len(rows))
-            self._add(code, severity, text, remedy, {**where, "row": int(rows[0]) + 1})
+            numbers = (Measured("rows", float(len(rows))), *measured)
+            self._add(code, severity, text, remedy, numbers, {**where, "row": int(rows[0]) + 1})
 
     def _add(
-        self, code: FindingCode, severity: Severity, message: str, remedy: str, where: dict[str, str | int | None]
+        self,
+        code: FindingCode,
+        severity: Severity,
+        message: str,
+        remedy: str,
+        measured: tuple[Measured, ...],
+        where: dict[str, str | int | None],
     ) -> None:
         row, column, value, file = (where.get(key) for key in ("row", "column", "value", "file"))
         self.findings.append(
@@ -82,6 +115,7 @@ class FindingList:
                 row=None if row is None else int(row),
                 column=None if column is None else str(column),
                 value=None if value is None else str(value),
+                measured=measured,
             )
         )
 
@@ -363,6 +397,11 @@ def flag_gaps(table: Table, times_s: FloatArray, findings: FindingList) -> BoolA
             f"{int(flagged.sum())} gaps of more than {_GAP_PERIODS:.0f} periods; the longest is {steps[worst]:.3g} s "
             f"where {median:.3g} s is usual",
             "Motion inside a gap is taken as even; find what stalls the logger",
+            (
+                Measured("gaps", float(flagged.sum())),
+                Measured("longest", float(steps[worst]), dimension=Dimension.TIME),
+                Measured("period", median, dimension=Dimension.TIME),
+            ),
             file=table.file,
             row=worst + 1,
         )

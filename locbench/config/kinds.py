@@ -1,0 +1,51 @@
+"""Which kind of TOML file a parsed one is, so that a file given in the wrong place is named for what it is."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import BaseModel
+
+from locbench.config.field import FieldConfig
+from locbench.config.fusion import FusionConfig
+from locbench.config.robot import RobotConfig
+from locbench.config.scenario import ScenarioConfig
+from locbench.config.session import SessionConfig
+from locbench.config.shooter import ShooterConfig
+
+__all__ = ["FileKind", "kind_of"]
+
+
+@dataclass(frozen=True)
+class FileKind:
+    """A kind of TOML file: its model, its name in words, and what to do with one of them, which it calls FILE."""
+
+    model: type[BaseModel]
+    words: str
+    use: str
+
+
+_KINDS = (
+    FileKind(SessionConfig, "a session file", "Look at it with: locbench inspect FILE, or locbench evaluate FILE"),
+    FileKind(
+        ScenarioConfig,
+        "a scenario file",
+        "Make a session of it first: locbench simulate FILE --out FOLDER, then name that folder",
+    ),
+    FileKind(RobotConfig, "a robot file", 'A session file names it: robot = "..."'),
+    FileKind(FieldConfig, "a field file", 'A session file names it: field = "..."'),
+    FileKind(FusionConfig, "a fusion file", "Its place: locbench evaluate FOLDER --fusion FILE"),
+    FileKind(ShooterConfig, "a shooter file", "Its place: locbench evaluate FOLDER --shooter FILE"),
+)
+
+
+def kind_of(data: Mapping[str, Any]) -> FileKind | None:
+    """Return the one kind whose keys, all required ones among them, are those of the parsed file; None if unclear."""
+    fitting = [kind for kind in _KINDS if _fits(data, kind.model)]
+    return fitting[0] if len(fitting) == 1 else None
+
+
+def _fits(data: Mapping[str, Any], model: type[BaseModel]) -> bool:
+    keys = {field.alias or name: field.is_required() for name, field in model.model_fields.items()}
+    required = {key for key, needed in keys.items() if needed}
+    return required <= set(data) <= set(keys)

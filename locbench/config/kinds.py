@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel
@@ -23,6 +24,10 @@ class FileKind:
     model: type[BaseModel]
     words: str
     use: str
+
+    def remedy(self, path: Path) -> str:
+        """Return what to do with the file at `path`."""
+        return self.use.replace("FILE", str(path))
 
 
 _KINDS = (

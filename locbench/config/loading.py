@@ -59,9 +59,7 @@ def load_config(path: Path, model: type[Model]) -> Model:
     except ValidationError as error:
         kind = kind_of(data)
         if kind is not None and kind.model is not model:
-            raise ConfigError(
-                f"this is {kind.words}", where=str(path), remedy=kind.use.replace("FILE", str(path))
-            ) from error
+            raise ConfigError(f"this is {kind.words}", where=str(path), remedy=kind.remedy(path)) from error
         raise _as_config_error(path, model, error) from error
 
 

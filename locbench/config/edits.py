@@ -18,7 +18,7 @@ from locbench.config.loading import dotted_key
 from locbench.errors import ConfigError, QuantityError
 from locbench.units import UNITS, Dimension, parse_quantity
 
-__all__ = ["Edit", "EditedFile", "EditedValue", "Quantity", "edit_lines", "edited_line", "edited_text"]
+__all__ = ["ChangedFile", "Edit", "EditedFile", "EditedValue", "Quantity", "edit_lines", "edited_line", "edited_text"]
 
 # What a team writes where nothing in its file says otherwise.
 _USUAL_UNIT: Mapping[Dimension, str] = MappingProxyType(
@@ -80,6 +80,26 @@ class Edit:
     def key(self) -> str:
         """The path as messages write it, such as "pods.left.wheel_diameter" or "tags[4].x", counted from 1."""
         return dotted_key(self.path)
+
+
+@dataclass(frozen=True)
+class ChangedFile:
+    """One of a user's files with the changes proposed to it: its name as the session gives it, and its text."""
+
+    file: EditedFile
+    name: str
+    text: str
+    edits: tuple[Edit, ...]
+
+    @property
+    def lines(self) -> str:
+        """The changed keys alone, see `edit_lines`."""
+        return edit_lines(self.text, self.edits)
+
+    @property
+    def changed_text(self) -> str:
+        """The whole file with the changes, see `edited_text`."""
+        return edited_text(self.text, self.edits)
 
 
 def edited_text(text: str, edits: Sequence[Edit]) -> str:

@@ -1,6 +1,6 @@
 """Everything that is wrong with a log itself, beyond what reading it finds."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -8,12 +8,11 @@ from locbench.config import FusionConfig, SessionConfig
 from locbench.inspection.counters import counter_faults, frozen_against_truth, motionless
 from locbench.inspection.detections import detection_faults, excluded_detections
 from locbench.inspection.diagnosis import Diagnosis
-from locbench.inspection.table_rates import tables_without_overlap
 from locbench.inspection.tag_view import TagView, tag_view_diagnosis
 from locbench.inspection.truth import truth_faults
 from locbench.inspection.visits import visit_faults
 from locbench.odometry import Motion
-from locbench.session import Session, TableName, TableTimes
+from locbench.session import Session
 
 __all__ = ["log_faults"]
 
@@ -24,11 +23,10 @@ def log_faults(
     session: Session,
     motion: Motion,
     config: SessionConfig,
-    tables: Mapping[TableName, TableTimes],
     fusions: Sequence[FusionConfig],
     view: TagView | None,
 ) -> list[Diagnosis]:
-    """Return what is wrong with the log, table by table.
+    """Return what is wrong with the log, table by table; tables that share no time with it are named elsewhere.
 
     Parameters
     ----------
@@ -38,14 +36,12 @@ def log_faults(
         Its odometry, measured.
     config
         Its session file, for the names of files and columns.
-    tables
-        When the rows of its tables were logged.
     fusions
         The fusion files it names.
     view
         How its detections cover the time, from `tag_view`; None without detections.
     """
-    found = [*tables_without_overlap(tables), *_odometry_faults(session, motion, config)]
+    found = _odometry_faults(session, motion, config)
     if session.detections is not None and config.tags is not None:
         found += detection_faults(session.detections, session.field, session.truth, config.tags.file)
         found += excluded_detections(session.detections, fusions, config.tags.file)

@@ -230,7 +230,7 @@ def _texts(value: Any) -> Iterator[str]:
 def _number_text(value: float, std: float | None) -> str:
     """Return the digits worth writing: to the second of the standard deviation, else four; one at least."""
     if not math.isfinite(value):
-        raise ValueError(f"not a number that can be written: {value}")
+        raise ValueError(f"this number cannot be written: {value}")
     size = 0 if value == 0.0 else math.floor(math.log10(abs(value)))
     decimals = _SIGNIFICANT_WITHOUT_STD - 1 - size
     known = std is not None and math.isfinite(std) and std > 0.0

@@ -25,7 +25,9 @@ _MISSED_M, _MISSED_RAD = 0.020, float(np.radians(20.0))
 # Where the others do not see all that this one would: it may roll over a point that stands still for a while.
 _STUCK_UNSEEN_S, _DRIVEN_M, _TURNED_RAD = 3.0, 1.0, float(np.radians(180.0))
 # A gyro whose bias was taken off runs on at that rate when it is stuck.
-_SAME_RATE_RAD_PER_S = 1e-9
+_SAME_RATE_RAD_PER_S, _LARGEST_BIAS_RAD_PER_S = 1e-9, float(np.radians(3.0))
+# rounding of a step that is none
+_NO_STEP = 1e-12
 _MOST = 0.5
 _NEVER_TURNED_M = 5.0
 _TRUTH_MOVED_M = 0.100
@@ -100,7 +102,7 @@ def motionless(motion: Motion, config: SessionConfig, moved_otherwise: bool) -> 
 
 def frozen_against_truth(motion: Motion, truth: PoseTrack, config: SessionConfig) -> list[Diagnosis]:
     """Return a diagnosis if the whole odometry stands still while the dense truth moves on."""
-    rests = _runs(np.all(motion.twist[1:] == 0.0, axis=1))
+    rests = _runs(np.all(np.abs(motion.twist[1:]) < _NO_STEP, axis=1))
     frozen = []
     for begin, end in rests:
         begin_s, end_s = float(motion.time_s[begin]), float(motion.time_s[end])
@@ -158,10 +160,10 @@ def _sensors(log: PodTravel, robot: RobotConfig, config: SessionConfig) -> list[
 
 
 def _same_rate(change: FloatArray, duration_s: FloatArray) -> BoolArray:
-    """Return (N - 1,) intervals that turn at the rate of the one before: no gyro does, unless its reading is stuck."""
+    """Return (N - 1,) intervals of one slow rate like the one before: no gyro shows them, unless its reading is stuck."""
     rate = change / np.where(duration_s > 0.0, duration_s, np.nan)
     same = np.zeros(len(rate), dtype=bool)
-    same[1:] = np.abs(np.diff(rate)) < _SAME_RATE_RAD_PER_S
+    same[1:] = (np.abs(np.diff(rate)) < _SAME_RATE_RAD_PER_S) & (np.abs(rate[1:]) < _LARGEST_BIAS_RAD_PER_S)
     return np.asarray(same | (change == 0.0))
 
 

@@ -160,7 +160,7 @@ def _sensors(log: PodTravel, robot: RobotConfig, config: SessionConfig) -> list[
 
 
 def _same_rate(change: FloatArray, duration_s: FloatArray) -> BoolArray:
-    """Return (N - 1,) intervals of one slow rate like the one before: no gyro shows them, unless its reading is stuck."""
+    """Return (N - 1,) intervals of one slow rate like the one before: no gyro shows them, unless it is stuck."""
     rate = change / np.where(duration_s > 0.0, duration_s, np.nan)
     same = np.zeros(len(rate), dtype=bool)
     same[1:] = (np.abs(np.diff(rate)) < _SAME_RATE_RAD_PER_S) & (np.abs(rate[1:]) < _LARGEST_BIAS_RAD_PER_S)

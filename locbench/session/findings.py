@@ -1,13 +1,14 @@
 """Problems in a log as data: collected, listed, and fatal only where no honest answer is possible."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
 from enum import StrEnum
 
+from locbench.arrays import IntArray
 from locbench.errors import SessionError
 from locbench.units import Dimension
 
-__all__ = ["Finding", "FindingCode", "Measured", "Severity", "unusable"]
+__all__ = ["Finding", "FindingCode", "FindingList", "Measured", "Severity", "unusable"]
 
 
 class Severity(StrEnum):
@@ -92,6 +93,93 @@ class Finding:
         if self.column is not None:
             parts.append(f'column "{self.column}"')
         return ", ".join(part for part in parts if part)
+
+
+@dataclass
+class FindingList:
+    """Collects the findings of one session while it is read."""
+
+    findings: list[Finding] = field(default_factory=list)
+
+    def __iter__(self) -> Iterator[Finding]:
+        return iter(self.findings)
+
+    def error(
+        self,
+        code: FindingCode,
+        message: str,
+        remedy: str,
+        measured: tuple[Measured, ...] = (),
+        /,
+        **where: str | int | None,
+    ) -> None:
+        """Add a finding without which no honest answer is possible."""
+        self._add(code, Severity.ERROR, message, remedy, measured, where)
+
+    def warning(
+        self,
+        code: FindingCode,
+        message: str,
+        remedy: str,
+        measured: tuple[Measured, ...] = (),
+        /,
+        **where: str | int | None,
+    ) -> None:
+        """Add a finding that may make the answer worse."""
+        self._add(code, Severity.WARNING, message, remedy, measured, where)
+
+    def note(
+        self,
+        code: FindingCode,
+        message: str,
+        remedy: str,
+        measured: tuple[Measured, ...] = (),
+        /,
+        **where: str | int | None,
+    ) -> None:
+        """Add something that was done to the data."""
+        self._add(code, Severity.NOTE, message, remedy, measured, where)
+
+    def about_rows(
+        self,
+        severity: Severity,
+        code: FindingCode,
+        rows: IntArray,
+        message: str,
+        remedy: str,
+        measured: tuple[Measured, ...] = (),
+        /,
+        **where: str | int | None,
+    ) -> None:
+        """Add one finding for all rows (indices from 0), naming the first; "{count}" in the message is their number."""
+        if len(rows):
+            text = message.format(count=len(rows))
+            numbers = (Measured("rows", float(len(rows))), *measured)
+            self._add(code, severity, text, remedy, numbers, {**where, "row": int(rows[0]) + 1})
+
+    def _add(
+        self,
+        code: FindingCode,
+        severity: Severity,
+        message: str,
+        remedy: str,
+        measured: tuple[Measured, ...],
+        where: dict[str, str | int | None],
+    ) -> None:
+        row, column, value, file = (where.get(key) for key in ("row", "column", "value", "file"))
+        self.findings.append(
+            Finding(
+                code,
+                severity,
+                message,
+                remedy,
+                file=None if file is None else str(file),
+                row=None if row is None else int(row),
+                column=None if column is None else str(column),
+                value=None if value is None else str(value),
+                measured=measured,
+            )
+        )
 
 
 def unusable(findings: Iterable[Finding], session: str) -> SessionError:

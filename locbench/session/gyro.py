@@ -6,8 +6,7 @@ import numpy as np
 from scipy import special
 
 from locbench.arrays import BoolArray, FloatArray
-from locbench.session.findings import FindingCode, Measured
-from locbench.session.tables import FindingList
+from locbench.session.findings import FindingCode, FindingList, Measured
 from locbench.units import Dimension
 
 __all__ = ["without_standstill_bias"]

@@ -7,13 +7,12 @@ import numpy as np
 
 from locbench.config import FieldConfig, RobotConfig, SessionConfig, load_config
 from locbench.errors import ConfigError
-from locbench.session.findings import Finding, FindingCode, Severity, unusable
+from locbench.session.findings import Finding, FindingCode, FindingList, Severity, unusable
 from locbench.session.mark_tables import read_mark_visits
 from locbench.session.model import Detections, EvidenceLevel, MarkVisits, PoseTrack, Session
 from locbench.session.odometry_tables import read_odometry, read_pose_track
 from locbench.session.request_tables import read_requests
 from locbench.session.stretches import read_stretches
-from locbench.session.tables import FindingList
 from locbench.session.tag_tables import read_detections
 
 __all__ = ["Examination", "SessionFiles", "examine_session", "read_session"]

@@ -8,7 +8,8 @@ from pathlib import Path
 from locbench.arrays import FloatArray
 from locbench.config import SessionConfig
 from locbench.config.columns import TimeColumn
-from locbench.session.tables import FindingList, load_any_table, time_column
+from locbench.session.findings import FindingList
+from locbench.session.tables import load_any_table, time_column
 
 __all__ = ["TableName", "TableTimes", "read_table_times"]
 

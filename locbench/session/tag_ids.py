@@ -10,9 +10,9 @@ from locbench.arrays import BoolArray, IntArray
 from locbench.config import FieldConfig
 from locbench.config.columns import Column
 from locbench.config.tag_sources import RobotPoseSource, TagSource
-from locbench.session.findings import FindingCode, Severity
+from locbench.session.findings import FindingCode, FindingList, Severity
 from locbench.session.model import NO_TAG
-from locbench.session.tables import FindingList, Table, sparse_number_column, text_column, whole_number_column
+from locbench.session.tables import Table, sparse_number_column, text_column, whole_number_column
 
 __all__ = ["TagIds", "known_tags", "read_tag_ids"]
 

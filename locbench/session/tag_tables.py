@@ -9,17 +9,9 @@ from locbench.config import FieldConfig, RobotConfig
 from locbench.config.columns import Column
 from locbench.config.tag_sources import RangeBearingSource, RangeSource, RobotPoseSource, TagPoseSource, TagSource
 from locbench.session.camera_mounts import read_mounts
-from locbench.session.findings import FindingCode, Measured, Severity
+from locbench.session.findings import FindingCode, FindingList, Measured, Severity
 from locbench.session.model import Detections, TagKind
-from locbench.session.tables import (
-    FindingList,
-    Table,
-    backward_steps,
-    load_table,
-    repeated_rows,
-    sparse_number_column,
-    time_column,
-)
+from locbench.session.tables import Table, backward_steps, load_table, repeated_rows, sparse_number_column, time_column
 from locbench.session.tag_ids import TagIds, known_tags, read_tag_ids
 from locbench.session.tag_readings import read_readings
 from locbench.units import Dimension

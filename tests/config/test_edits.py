@@ -90,7 +90,8 @@ def test_lines_to_copy_stand_under_the_heading_of_their_table():
         ],
     )
     assert block == (
-        'heading_from = "pods"\n\n[pods.left]\nwheel_diameter = "48.20 mm"\nx = "10 mm"\n\n[pods.right]\nreversed = false'
+        'heading_from = "pods"\n\n[pods.left]\nwheel_diameter = "48.20 mm"\nx = "10 mm"\n'
+        "\n[pods.right]\nreversed = false"
     )
 
 

@@ -127,7 +127,7 @@ CASES = [
     ("truth_in_part", "warning", short_truth, ["50 %", "0 s to 3.98 s"]),
     ("truth_is_odometry", "error", copied("x", "y", "h"), ["truth.csv and odometry.csv", "RMS"]),
     ("truth_heading_is_odometry", "warning", copied("h"), ["deg RMS over 0.4 turns"]),
-    ("truth_is_onboard", "error", with_onboard(lambda log: None), ["truth.csv and onboard.csv"]),
+    ("truth_is_onboard", "error", with_onboard(lambda _: None), ["truth.csv and onboard.csv"]),
 ]
 
 

@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from locbench.config.kinds import kind_of
+from locbench.config.recognising import kind_of
 from locbench.errors import ConfigError, nearest_choice
 
 __all__ = ["dotted_key", "load_config", "read_toml"]

@@ -1,5 +1,6 @@
 """A folder of results: all files of a run are put into it, or none; nobody's own files are replaced."""
 
+import os
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
@@ -41,10 +42,10 @@ def write_result_folder(out: Path, texts: Mapping[str, str], proof: str, replace
 
 def _refuse_foreign_files(out: Path, names: Iterable[str], proof: str) -> None:
     """Refuse a folder where results would replace somebody's own tables."""
-    if (out / "session.toml").exists():
+    if os.path.exists(out / "session.toml"):
         raise OutputError("this folder holds a session", where=str(out), remedy="Choose another --out folder")
-    taken = [name for name in names if (out / name).exists()]
-    if taken and not (out / proof).exists():
+    taken = [name for name in names if os.path.exists(out / name)]
+    if taken and not os.path.exists(out / proof):
         raise OutputError(
             f"this folder has a {taken[0]} that is no result of locbench",
             where=str(out),

@@ -1,5 +1,6 @@
 """Reads a session folder: session.toml, the files it names, and its tables."""
 
+import os
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -78,9 +79,9 @@ def examine_session(location: Path) -> Examination:
     ConfigError
         If session.toml or a file it names is missing, malformed or impossible.
     """
-    path = location / "session.toml" if location.is_dir() else location
+    path = location / "session.toml" if os.path.isdir(location) else location
     folder = path.parent
-    if not path.is_file():
+    if not os.path.isfile(path):
         raise ConfigError(
             "no session there", where=str(location), remedy="Name a folder that holds a session.toml, or that file"
         )

@@ -14,11 +14,11 @@ from locbench.config.scenario import ScenarioConfig
 from locbench.config.session import SessionConfig
 from locbench.config.shooter import ShooterConfig
 
-__all__ = ["FileKind", "kind_of"]
+__all__ = ["RecognisedKind", "kind_of"]
 
 
 @dataclass(frozen=True)
-class FileKind:
+class RecognisedKind:
     """A kind of TOML file: its model, its name in words, and what to do with one of them, which it calls FILE."""
 
     model: type[BaseModel]
@@ -31,20 +31,20 @@ class FileKind:
 
 
 _KINDS = (
-    FileKind(SessionConfig, "a session file", "Look at it with: locbench inspect FILE, or locbench evaluate FILE"),
-    FileKind(
+    RecognisedKind(SessionConfig, "a session file", "Look at it with: locbench inspect FILE, or locbench evaluate FILE"),
+    RecognisedKind(
         ScenarioConfig,
         "a scenario file",
         "Make a session of it first: locbench simulate FILE --out FOLDER, then name that folder",
     ),
-    FileKind(RobotConfig, "a robot file", 'A session file names it: robot = "..."'),
-    FileKind(FieldConfig, "a field file", 'A session file names it: field = "..."'),
-    FileKind(FusionConfig, "a fusion file", "Its place: locbench evaluate FOLDER --fusion FILE"),
-    FileKind(ShooterConfig, "a shooter file", "Its place: locbench evaluate FOLDER --shooter FILE"),
+    RecognisedKind(RobotConfig, "a robot file", 'A session file names it: robot = "..."'),
+    RecognisedKind(FieldConfig, "a field file", 'A session file names it: field = "..."'),
+    RecognisedKind(FusionConfig, "a fusion file", "Its place: locbench evaluate FOLDER --fusion FILE"),
+    RecognisedKind(ShooterConfig, "a shooter file", "Its place: locbench evaluate FOLDER --shooter FILE"),
 )
 
 
-def kind_of(data: Mapping[str, Any]) -> FileKind | None:
+def kind_of(data: Mapping[str, Any]) -> RecognisedKind | None:
     """Return the one kind whose keys, all required ones among them, are those of the parsed file; None if unclear."""
     fitting = [kind for kind in _KINDS if _fits(data, kind.model)]
     return fitting[0] if len(fitting) == 1 else None

@@ -59,12 +59,14 @@ class TurnRateColumn(Column):
 class Frame(Config):
     """How a log's own frame lies: it is converted to x, y in the field and headings counter-clockwise from +x.
 
-    `heading_zero` is the axis of the log's frame along which its heading reads zero. `rotate` turns the log's axes
+    `heading_zero` is the axis of the log's frame along which its heading reads zero. `y_axis` says where the log's y
+    axis points, seen along its x axis: "right" is a mirrored frame. `rotate` turns the log's axes, y then to the left,
     onto the field's; `origin_x` and `origin_y` are the place of the log's origin in the field frame.
     """
 
     heading_sense: Literal["counter-clockwise", "clockwise"] = "counter-clockwise"
     heading_zero: Literal["+x", "+y", "-x", "-y"] = "+x"
+    y_axis: Literal["left", "right"] = "left"
     rotate: Angle = 0.0
     origin_x: Length = 0.0
     origin_y: Length = 0.0
@@ -75,8 +77,13 @@ class Frame(Config):
         return -1.0 if self.heading_sense == "clockwise" else 1.0
 
     @property
+    def y_sign(self) -> float:
+        """Plus one if y points left of x, minus one for a mirrored frame."""
+        return -1.0 if self.y_axis == "right" else 1.0
+
+    @property
     def heading_offset_rad(self) -> float:
-        """What to add to a signed log heading to get a field heading."""
+        """What to add to a signed log heading to get a field heading; `heading_zero` is an axis with y to the left."""
         zero = {"+x": 0.0, "+y": np.pi / 2.0, "-x": np.pi, "-y": -np.pi / 2.0}[self.heading_zero]
         return float(zero + self.rotate)
 

@@ -31,7 +31,9 @@ class RecognisedKind:
 
 
 _KINDS = (
-    RecognisedKind(SessionConfig, "a session file", "Look at it with: locbench inspect FILE, or locbench evaluate FILE"),
+    RecognisedKind(
+        SessionConfig, "a session file", "Look at it with: locbench inspect FILE, or locbench evaluate FILE"
+    ),
     RecognisedKind(
         ScenarioConfig,
         "a scenario file",

@@ -50,12 +50,13 @@ class PodCounter(Config):
 
 
 class PodCountsSource(Table):
-    """Cumulative encoder counts, and the gyro's heading if there is one."""
+    """Cumulative encoder counts, and the gyro's heading if there is one, late by `heading_lag`."""
 
     kind: Literal["pod_counts"]
     time: TimeColumn
     pods: dict[str, Text | PodCounter]
     heading: AngleColumn | None = None
+    heading_lag: Duration = 0.0
     frame: Frame = Frame()
 
 
@@ -68,6 +69,7 @@ class IncrementsSource(Table):
     left: LengthColumn | None = None
     turn: AngleColumn | None = None
     heading: AngleColumn | None = None
+    heading_lag: Duration = 0.0
     frame: Frame = Frame()
 
     @model_validator(mode="after")
@@ -86,6 +88,7 @@ class VelocitiesSource(Table):
     left: SpeedColumn | None = None
     turn_rate: TurnRateColumn | None = None
     heading: AngleColumn | None = None
+    heading_lag: Duration = 0.0
     frame: Frame = Frame()
 
     @model_validator(mode="after")

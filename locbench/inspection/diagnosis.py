@@ -1,4 +1,4 @@
-"""What an inspection can say: a code, how bad, the evidence in numbers, what it means, what to do and to write."""
+"""What an inspection can say: a code, how bad, the evidence in numbers, what it means and what to write where."""
 
 from dataclasses import dataclass
 from enum import StrEnum

@@ -16,6 +16,7 @@ from locbench.session.model import (
     Stretch,
     TagKind,
 )
+from locbench.session.odometry_tables import read_heading
 from locbench.session.reading import Examination, SessionFiles, examine_session, read_session
 from locbench.session.table_times import TableName, TableTimes, read_table_times
 
@@ -42,6 +43,7 @@ __all__ = [
     "TableTimes",
     "TagKind",
     "examine_session",
+    "read_heading",
     "read_session",
     "read_table_times",
 ]

@@ -3,8 +3,8 @@ from pathlib import Path
 import pytest
 
 from locbench.config import RobotConfig, SessionConfig, load_config
-from locbench.config.recognising import kind_of
 from locbench.config.loading import read_toml
+from locbench.config.recognising import kind_of
 from locbench.errors import ConfigError, LocbenchError, UsageError
 from locbench.jobs.evaluate import evaluate
 from locbench.jobs.simulate import simulate

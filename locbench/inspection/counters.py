@@ -13,7 +13,7 @@ from locbench.geometry import unseen_motion
 from locbench.inspection.diagnosis import Diagnosis, LogFault
 from locbench.odometry import Motion
 from locbench.session import BodyIncrements, BodyVelocities, Measured, OdometryLog, PodTravel, PoseTrack, Severity
-from locbench.units import Dimension, format_quantity
+from locbench.units import Dimension, format_clock, format_quantity
 
 __all__ = ["counter_faults", "frozen_against_truth", "motionless"]
 
@@ -123,8 +123,8 @@ def frozen_against_truth(motion: Motion, truth: PoseTrack, config: SessionConfig
             code=LogFault.COUNTER_STUCK,
             severity=Severity.WARNING,
             where=config.odometry.file,
-            evidence=f"All of the odometry stands still {len(frozen)} times, longest from {first_s:.6g} s to "
-            f"{last_s:.6g} s, while the truth moves on by {format_quantity(lost, Dimension.LENGTH)} in all.",
+            evidence=f"All of the odometry stands still {len(frozen)} times, longest from {format_clock(first_s)} to "
+            f"{format_clock(last_s)}, while the truth moves on by {format_quantity(lost, Dimension.LENGTH)} in all.",
             meaning="Whatever the robot did meanwhile is lost, and every pose after it is off by as much.",
             remedy="Look for what stalls the reading of the sensors while the logger goes on writing rows.",
             measured=(
@@ -232,8 +232,8 @@ def _stuck_diagnosis(
         severity=Severity.ERROR if share > _MOST else Severity.WARNING,
         where=f'{config.odometry.file}, column "{sensor.column}"',
         evidence=f"{sensor.words} keeps one reading {times} while the others move, longest {max(durations):.1f} s from "
-        f"{time_s[longest.begin]:.6g} s on; they say that it misses {format_quantity(missed, sensor.measures)}, "
-        f"{100.0 * share:.0f} % of all it should show.",
+        f"{format_clock(time_s[longest.begin])} on; they say that it misses "
+        f"{format_quantity(missed, sensor.measures)}, {100.0 * share:.0f} % of all it should show.",
         meaning="Motion that it should have seen is lost or taken for another motion, and every pose after it is off.",
         remedy=remedy,
         measured=(

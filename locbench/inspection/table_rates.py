@@ -8,7 +8,7 @@ import numpy as np
 from locbench.arrays import FloatArray
 from locbench.inspection.diagnosis import Diagnosis, LogFault
 from locbench.session import Measured, Severity, TableName, TableTimes
-from locbench.units import Dimension
+from locbench.units import Dimension, format_clock
 
 __all__ = ["TableRate", "table_rates", "tables_without_overlap"]
 
@@ -72,9 +72,8 @@ def _no_overlap(times: TableTimes, span_s: FloatArray) -> Diagnosis:
         code=LogFault.NO_OVERLAP,
         severity=Severity.ERROR if needed else Severity.WARNING,
         where=times.file,
-        evidence=f"All {len(times.time_s)} rows lie outside the odometry log: they run from {first:.6g} s to "
-        f"{last:.6g} s, "
-        f"the odometry from {begin:.6g} s to {end:.6g} s.",
+        evidence=f"All {len(times.time_s)} rows lie outside the odometry log: they run from {format_clock(first)} to "
+        f"{format_clock(last)}, the odometry from {format_clock(begin)} to {format_clock(end)}.",
         meaning=f"The whole table [{times.table}] goes unused, as if it had not been logged.",
         remedy=f"Put both on one clock. If both began at the same moment, [{times.table}] needs "
         f'offset = "{begin - first:.3f} s"; if not, find an event that both show.',

@@ -9,7 +9,7 @@ from locbench.arrays import FloatArray
 from locbench.inspection.diagnosis import Diagnosis, LogFault
 from locbench.odometry import Motion
 from locbench.session import Detections, Measured, Severity, Stretch
-from locbench.units import Dimension, format_quantity
+from locbench.units import Dimension, format_clock, format_quantity
 
 __all__ = ["TagView", "tag_view", "tag_view_diagnosis"]
 
@@ -60,7 +60,7 @@ def tag_view_diagnosis(view: TagView, motion: Motion, file: str) -> Diagnosis:
         severity=Severity.WARNING if long else Severity.NOTE,
         where=file,
         evidence=f"A tag is in view {100.0 * view.share_of_time:.0f} % of the time; the longest stretch without one is "
-        f"{view.longest_without_s:.1f} s, from {view.longest_without_from_s:.6g} s on, over "
+        f"{view.longest_without_s:.1f} s, from {format_clock(view.longest_without_from_s)} on, over "
         f"{format_quantity(driven_m, Dimension.LENGTH)}.",
         meaning="There the pose rests on dead reckoning alone, whatever the fusion settings say.",
         remedy="Drive so that the camera looks at a tag more often, or hang one where the robot spends this time."

@@ -11,7 +11,7 @@ from locbench.geometry import interpolate_poses, rigid_alignment
 from locbench.inspection.diagnosis import Diagnosis, LogFault
 from locbench.odometry import Motion, dead_reckon
 from locbench.session import Measured, PoseTrack, Severity, Stretch
-from locbench.units import Dimension, format_quantity
+from locbench.units import Dimension, format_clock, format_quantity
 
 __all__ = ["truth_faults"]
 
@@ -51,8 +51,8 @@ def _in_part(truth: PoseTrack, source: PoseSource, stretches: Sequence[Stretch])
         code=LogFault.TRUTH_IN_PART,
         severity=Severity.WARNING,
         where=source.file,
-        evidence=f"The truth runs from {first:.6g} s to {last:.6g} s and covers {100.0 * share:.0f} % of a run from "
-        f"{stretches[0].start_s:.6g} s to {stretches[-1].end_s:.6g} s.",
+        evidence=f"The truth runs from {format_clock(first)} to {format_clock(last)} and covers "
+        f"{100.0 * share:.0f} % of a run from {format_clock(stretches[0].start_s)} to {format_clock(stretches[-1].end_s)}.",
         meaning="Errors, verdicts and shots are those of this part; the rest, often the end where drift is "
         "largest, is not "
         "judged.",

@@ -8,7 +8,7 @@ from locbench.arrays import FloatArray, IntArray
 from locbench.inspection.diagnosis import Diagnosis, LogFault
 from locbench.odometry import Motion, dead_reckon, rates_at
 from locbench.session import MarkVisits, Measured, Severity
-from locbench.units import Dimension, format_quantity
+from locbench.units import Dimension, format_clock, format_quantity
 
 __all__ = ["visit_faults"]
 
@@ -40,7 +40,7 @@ def _overlapping(visits: MarkVisits, file: str) -> Diagnosis | None:
         severity=Severity.WARNING,
         where=file,
         evidence=f"{len(overlapping)} visits begin before an earlier one ends, by up to {longest:.3g} s; first "
-        f'"{visits.name[first + 1]}" at {visits.begin_s[first + 1]:.6g} s.',
+        f'"{visits.name[first + 1]}" at {format_clock(visits.begin_s[first + 1])}.',
         meaning="The robot cannot stand on two places at once: errors at one of them are not errors of the pose.",
         remedy="Correct the times, or take out the visits that were not made.",
         measured=(
@@ -64,7 +64,7 @@ def _repeated(visits: MarkVisits, motion: Motion, file: str) -> Diagnosis | None
         severity=Severity.WARNING,
         where=file,
         evidence=f"{len(repeated)} presses follow another one on the same mark within {_BOUNCE_S:.0f} s, and the robot "
-        f'did not move in between; first "{visits.name[first]}" at {visits.begin_s[first]:.6g} s.',
+        f'did not move in between; first "{visits.name[first]}" at {format_clock(visits.begin_s[first])}.',
         meaning="One visit counts several times, so intervals come out narrower than they should be.",
         remedy="Keep one row of each, and debounce the button in the logging program.",
         measured=(Measured("presses", float(len(repeated))),),
@@ -104,7 +104,7 @@ def _moving(visits: MarkVisits, motion: Motion, file: str) -> Diagnosis | None:
         severity=Severity.WARNING,
         where=file,
         evidence=f"The odometry moves during {len(restless)} of {len(visits)} visits, most on "
-        f'"{visits.name[worst.visit]}" at {visits.begin_s[worst.visit]:.6g} s: {worst.shown}.',
+        f'"{visits.name[worst.visit]}" at {format_clock(visits.begin_s[worst.visit])}: {worst.shown}.',
         meaning="The robot was not on the mark, or not yet: errors at these visits are those of the visit as well.",
         remedy="Press, or count the stay, only while the robot stands on the mark; correct or take out these rows.",
         measured=tuple(numbers),

@@ -22,7 +22,7 @@ from locbench.report.numbers import (
 )
 from locbench.report.result_folder import write_result_folder
 from locbench.report.terminal_pieces import print_heading, print_list, print_table, wide_enough
-from locbench.report.text_tables import Cell, Column, TextTable, count_cell, label_cell
+from locbench.report.text_tables import NOTHING, Cell, Column, TextTable, count_cell, label_cell
 from locbench.results import DiagnosisRecord, Inspection, TableRecord, TagViewRecord, inspection_json
 
 __all__ = ["inspection_headline", "print_inspection", "write_inspection"]
@@ -144,8 +144,8 @@ def _rates(tables: Sequence[TableRecord]) -> TextTable:
             count_cell(table.rows),
             Cell(number_text(table.rate_hz, PLAIN)),
             Cell(number_text(table.longest_gap_s, PLAIN)),
-            Cell(number_text(table.first_s, PLAIN)),
-            Cell(number_text(table.last_s, PLAIN)),
+            _clock_cell(table.first_s),
+            _clock_cell(table.last_s),
         )
         for table in tables
     )
@@ -159,6 +159,11 @@ def _rates(tables: Sequence[TableRecord]) -> TextTable:
         Column("last", "s"),
     )
     return TextTable("Tables of the log", columns, rows)
+
+
+def _clock_cell(time_s: float | None) -> Cell:
+    # clocks that began long ago differ in digits that a short number would not have
+    return NOTHING if time_s is None else Cell(f"{time_s:.2f}")
 
 
 def _next_steps(inspection: Inspection, changed_files: Sequence[ChangedFile], place: str) -> list[str]:

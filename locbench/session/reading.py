@@ -35,7 +35,6 @@ class Examination:
 
     files: SessionFiles
     config: SessionConfig
-    robot: RobotConfig
     findings: tuple[Finding, ...]
     session: Session | None
 
@@ -91,7 +90,7 @@ def examine_session(location: Path) -> Examination:
     robot, field = load_config(files.robot, RobotConfig), load_config(files.field, FieldConfig)
     findings = FindingList()
     session = _session(files, config, robot, field, findings)
-    return Examination(files, config, robot, tuple(findings), session)
+    return Examination(files, config, tuple(findings), session)
 
 
 def _session(

@@ -85,7 +85,7 @@ def test_each_diagnosis_has_its_evidence_meaning_remedy_and_line():
 
 def test_the_table_of_rates_has_dashes_where_presses_have_no_rate():
     lines = {line.split()[0]: line.split() for line in shown(inspection()).splitlines() if line.startswith("[")}
-    assert lines["[tags]"] == ["[tags]", "tags.csv", "12", "25.0", "3.21", "0.50", "60.2"]
+    assert lines["[tags]"] == ["[tags]", "tags.csv", "12", "25.0", "3.21", "0.50", "60.25"]
     assert lines["[marks]"] == ["[marks]", "marks.csv", "3", "–", "–", "1.00", "9.00"]
 
 

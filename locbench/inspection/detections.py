@@ -107,15 +107,12 @@ def _off_the_floor(detections: Detections, seen: _Seen, field: FieldConfig, file
         severity=_severity(count, share),
         where=file,
         evidence=f"{count} of {int(np.sum(known))} fixes ({100.0 * share:.1f} %) put the robot off the floor by "
-        "more than "
-        f"{_SURE:.0f} times their noise, the farthest by {format_quantity(farthest, Dimension.LENGTH)}; "
+        f"more than {_SURE:.0f} times their noise, the farthest by {format_quantity(farthest, Dimension.LENGTH)}; "
         f"tags {_listed(np.unique(detections.tag[off]))}.",
         meaning="These fixes are wrong, and where some are seen to be, others that stay on the floor are too: "
-        "without a "
-        "gate a filter follows them.",
+        "without a gate a filter follows them.",
         remedy="Set gate_probability, and maximum_view_angle or maximum_reprojection_ratio, in [trust]. If it is "
-        "most of "
-        "them, look at units, frame and the tags' places first.",
+        "most of them, look at units, frame and the tags' places first.",
         measured=(
             Measured("fixes", float(count)),
             Measured("share", share),

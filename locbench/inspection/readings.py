@@ -18,8 +18,7 @@ MEANINGS: Mapping[FindingCode, str] = MappingProxyType(
         "made-up result.",
         FindingCode.REVERSED_TIME: "What happened first is not known, so motion cannot be added up.",
         FindingCode.UNSORTED_TIME: "Clocks that step back may be wrong by as much elsewhere; a detection put at "
-        "the wrong "
-        "moment pulls the pose to where the robot was at another time.",
+        "the wrong moment pulls the pose to where the robot was at another time.",
         FindingCode.DUPLICATE_TIME: "Their motions are joined into one; rates around them are less sure.",
         FindingCode.TIME_GAP: "What the robot did in between is taken as even motion, and poses after it may be off.",
         FindingCode.CUT_LAST_LINE: "If the last number is cut, the end of the run is wrong.",
@@ -40,8 +39,7 @@ MEANINGS: Mapping[FindingCode, str] = MappingProxyType(
         FindingCode.TAG_PLACE: "A default in place of what is missing would be a wrong place.",
         FindingCode.SPREAD_MISSING: "There a filter's own model of the noise stands in.",
         FindingCode.HEADING_MISSING: "Without a heading a detection corrects the position alone, and a log of "
-        "the odometry "
-        "cannot turn.",
+        "the odometry cannot turn.",
         FindingCode.DUPLICATE_VISIT: "Counted twice, one visit would look like more evidence than it is.",
         FindingCode.UNCOVERED_TIME: "Motion in between counts, though no segment says what it was.",
         FindingCode.ARRIVED_BEFORE_CAPTURE: "Their latency is not known and counts as none; the two clocks differ.",

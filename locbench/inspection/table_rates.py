@@ -75,8 +75,8 @@ def _no_overlap(times: TableTimes, span_s: FloatArray) -> Diagnosis:
         evidence=f"All {len(times.time_s)} rows lie outside the odometry log: they run from {format_clock(first)} to "
         f"{format_clock(last)}, the odometry from {format_clock(begin)} to {format_clock(end)}.",
         meaning=f"The whole table [{times.table}] goes unused, as if it had not been logged.",
-        remedy=f"Put both on one clock. If both began at the same moment, [{times.table}] needs "
-        f'offset = "{begin - first:.3f} s"; if not, find an event that both show.',
+        remedy=f"Put both on one clock. If both began at the same moment, add {begin - first:.3f} s to the offset of "
+        f"[{times.table}]; if not, find an event that both show.",
         measured=(
             Measured("first", first, dimension=Dimension.TIME),
             Measured("last", last, dimension=Dimension.TIME),

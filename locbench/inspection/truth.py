@@ -52,10 +52,10 @@ def _in_part(truth: PoseTrack, source: PoseSource, stretches: Sequence[Stretch])
         severity=Severity.WARNING,
         where=source.file,
         evidence=f"The truth runs from {format_clock(first)} to {format_clock(last)} and covers "
-        f"{100.0 * share:.0f} % of a run from {format_clock(stretches[0].start_s)} to {format_clock(stretches[-1].end_s)}.",
-        meaning="Errors, verdicts and shots are those of this part; the rest, often the end where drift is "
-        "largest, is not "
-        "judged.",
+        f"{100.0 * share:.0f} % of a run from {format_clock(stretches[0].start_s)} to "
+        f"{format_clock(stretches[-1].end_s)}.",
+        meaning="Errors, verdicts and shots are those of this part; the rest, often the end where drift is largest, "
+        "is not judged.",
         remedy="Start the reference before the run and stop it after; check its clock if it should have run longer.",
         measured=(
             Measured("share", share),
@@ -132,8 +132,7 @@ def _positions_copied(off_m: float, path_m: float, where: str) -> Diagnosis:
         severity=Severity.ERROR,
         where=where,
         evidence=f"Laid over each other, truth and odometry differ by {format_quantity(off_m, Dimension.LENGTH)} "
-        "RMS over "
-        f"{format_quantity(path_m, Dimension.LENGTH)}: no two instruments agree so well.",
+        f"RMS over {format_quantity(path_m, Dimension.LENGTH)}: no two instruments agree so well.",
         meaning="Odometry judged by itself looks perfect: every error, drift and verdict of this session is worthless.",
         remedy="Take [truth] out of session.toml, or name the table of the instrument that watched the robot.",
         measured=(

@@ -107,7 +107,12 @@ def excluding(log):
 FUSION = 'fusion = ["fusion.toml"]\n'
 HEAD = 'name = "small log"\nrobot = "robot.toml"\nfield = "field.toml"\n{more}[start]\nmark = "S1"\n'
 CASES = [
-    ("no_overlap", "error", later("truth.csv"), ["truth.csv", "401 rows", "1000 s", 'offset = "-1000.000 s"']),
+    (
+        "no_overlap",
+        "error",
+        later("truth.csv"),
+        ["truth.csv", "401 rows", "1000 s", "add -1000.000 s to the offset of [truth]"],
+    ),
     ("no_overlap", "error", later("tags.csv"), ["tags.csv"]),
     ("no_overlap", "warning", with_onboard(later("onboard.csv")), ["onboard.csv"]),
     ("no_motion", "error", standing, ["truth say that the robot did"]),

@@ -15,7 +15,17 @@ from scipy import constants
 
 from locbench.errors import QuantityError, nearest_choice
 
-__all__ = ["LARGEST_SI", "UNITS", "Dimension", "Unit", "UnitSystem", "format_quantity", "parse_quantity", "unit_factor"]
+__all__ = [
+    "LARGEST_SI",
+    "UNITS",
+    "Dimension",
+    "Unit",
+    "UnitSystem",
+    "format_clock",
+    "format_quantity",
+    "parse_quantity",
+    "unit_factor",
+]
 
 
 class Dimension(StrEnum):
@@ -186,6 +196,11 @@ _SHOWN: Mapping[Dimension, str] = MappingProxyType(
         Dimension.RATIO: "%",
     }
 )
+
+
+def format_clock(time_s: float) -> str:
+    """Return a time on a log's clock with its unit, to hundredths, however long ago that clock began."""
+    return f"{round(time_s, 2):.15g} s"
 
 
 def format_quantity(value: float, dimension: Dimension, system: UnitSystem = UnitSystem.METRIC) -> str:

@@ -19,12 +19,11 @@ from locbench.config.session import (
 )
 from locbench.errors import nearest_choice
 from locbench.session.counters import FASTEST_M_PER_S, common_restarts, continuous_counter
-from locbench.session.findings import FindingCode, Severity
+from locbench.session.findings import FindingCode, FindingList, Severity
 from locbench.session.frames import field_headings, field_poses
 from locbench.session.gyro import without_standstill_bias
 from locbench.session.model import BodyIncrements, BodyVelocities, OdometryLog, PodTravel, PoseTrack
 from locbench.session.tables import (
-    FindingList,
     Table,
     flag_gaps,
     forward_time_column,

@@ -69,7 +69,8 @@ class Edit:
         Keys from the top of the file to the one to set, such as ("pods", "left", "wheel_diameter"); an int is a
         position, from 0, in a list of tables, such as ("tags", 3, "x").
     value
-        What to write there. A quantity is written in the unit that the file already uses for that key.
+        What to write there; None removes the key. A quantity is written in the unit that the file already uses for
+        that key.
     """
 
     file: EditedFile
@@ -128,30 +129,34 @@ def edited_text(text: str, edits: Sequence[Edit]) -> str:
 
 def edit_lines(text: str, edits: Sequence[Edit]) -> str:
     """Return the edited keys alone as a block to copy, each under the heading of its table; errors as `edited_text`."""
-    document = _edited(text.removeprefix(_BYTE_ORDER_MARK), edits)
+    original, document = tomlkit.parse(text.removeprefix(_BYTE_ORDER_MARK)), _edited(text, edits)
     blocks: dict[tuple[str | int, ...], list[str]] = {}
     for edit in edits:
-        home, key = _home(document, edit.path)
-        line = _line(_at(document, home), key)
+        home, line = _home_and_line(document, edit)
         lines = blocks.setdefault(home, [])
         # edits inside one inline table are one line
         if line not in lines:
             lines.append(line)
     # keys of no table stand before the first table
     ordered = sorted(blocks, key=bool)
-    return "\n\n".join("\n".join([*_heading(document, home), *blocks[home]]) for home in ordered)
+    return "\n\n".join("\n".join([*_heading(original, home), *blocks[home]]) for home in ordered)
 
 
 def edited_line(text: str, edit: Edit) -> str:
     """Return the line that the edit makes of its key, without the heading of its table; errors as `edited_text`."""
-    document = _edited(text.removeprefix(_BYTE_ORDER_MARK), [edit])
+    return _home_and_line(_edited(text, [edit]), edit)[1]
+
+
+def _home_and_line(document: tomlkit.TOMLDocument, edit: Edit) -> tuple[tuple[str | int, ...], str]:
+    """Return the innermost table with a heading that the edit is in, and the line it makes there."""
     home, key = _home(document, edit.path)
-    return _line(_at(document, home), key)
+    inside = _at(document, edit.path[: len(home)])
+    return home, _line(inside, key) if key in inside else f"# remove {_key_text(str(key))}"
 
 
 def _edited(text: str, edits: Sequence[Edit]) -> tomlkit.TOMLDocument:
     try:
-        document = tomlkit.parse(text)
+        document = tomlkit.parse(text.removeprefix(_BYTE_ORDER_MARK))
         for edit in edits:
             _place(document, edit.path, edit.value, document)
     except TOMLKitError as error:
@@ -163,6 +168,9 @@ def _place(node: Any, path: Sequence[str | int], value: EditedValue, document: t
     key, rest = path[0], path[1:]
     if isinstance(key, int) and not 0 <= key < len(node):
         raise ConfigError("there is no such table", received=key + 1, remedy=f"The list has {len(node)}")
+    if not rest and value is None:
+        node.pop(key, None)
+        return
     if not rest:
         node[key] = _written(value, node.get(key) if isinstance(node, Mapping) else None, document)
         return
@@ -191,7 +199,7 @@ def _key_text(key: str) -> str:
     return tomlkit.key(key).as_string()
 
 
-def _written(value: EditedValue, current: Any, document: tomlkit.TOMLDocument) -> str | bool | int | float:
+def _written(value: EditedValue, current: Any, document: tomlkit.TOMLDocument) -> str | bool | int | float | None:
     if not isinstance(value, Quantity):
         return value
     symbol = _unit_of(current, value.dimension) or _most_used_unit(document, value.dimension)

@@ -11,6 +11,7 @@ from locbench.config.edits import ChangedFile, Edit, EditedFile, edited_line
 from locbench.inspection.diagnosis import Diagnosis
 from locbench.inspection.log import log_faults
 from locbench.inspection.readings import reading_diagnoses
+from locbench.inspection.setup import setup_faults
 from locbench.inspection.table_rates import TableRate, table_rates, tables_without_overlap
 from locbench.inspection.tag_view import TagView, tag_view
 from locbench.odometry import measure_motion
@@ -103,7 +104,8 @@ def _diagnoses(examined: Examination, tables: Mapping[TableName, TableTimes], vi
         return diagnoses
     fusions = [load_config(path, FusionConfig) for path in session.fusion_files]
     motion = measure_motion(session.odometry, session.robot)
-    return [*diagnoses, *log_faults(session, motion, examined.config, fusions, view)]
+    in_the_log = log_faults(session, motion, examined.config, fusions, view)
+    return [*diagnoses, *in_the_log, *setup_faults(session, examined.config)]
 
 
 def _changed_files(examined: Examination, diagnoses: Sequence[Diagnosis]) -> dict[EditedFile, ChangedFile]:

@@ -67,8 +67,18 @@ class Misfit:
 
     @property
     def cost(self) -> float:
-        """Of all comparisons together."""
-        return sum(residuals.cost for residuals in self.residuals.values())
+        """Of all comparisons together, by their independent evidence."""
+        return sum(residuals.independent * residuals.mean_cost for residuals in self.residuals.values())
+
+    def cost_of(self, changed: "Misfit") -> float:
+        """Return the cost of a changed log by the evidence of this one: to compare less would else seem to fit better.
+
+        A comparison that the change makes impossible costs as much as here.
+        """
+        return sum(
+            here.independent * (there.mean_cost if there.independent > 0.0 else here.mean_cost)
+            for here, there in ((here, changed.residuals[kind]) for kind, here in self.residuals.items())
+        )
 
     def of(self, changed: Recorded) -> "Misfit":
         """Return what a changed log leaves; comparisons of unchanged parts are taken over."""
@@ -220,7 +230,7 @@ def _start(log: Recorded) -> Residuals:
     error = between(log.start[np.newaxis], np.array([start_by(log, times, poses) for times, poses in found]))
     way = np.array([np.median(since_start(log, log.odometry.way_m, times)) for times, _ in found])
     turn = np.array([np.median(since_start(log, log.odometry.turning_rad, times)) for times, _ in found])
-    return pose_residuals(error, _START_M + _SHARE_OF_WAY * way, _START_RAD + _SHARE_OF_TURN * turn, 4.0 * len(found))
+    return pose_residuals(error, _START_M + _SHARE_OF_WAY * way, _START_RAD + _SHARE_OF_TURN * turn, 8.0 * len(found))
 
 
 def _truth_and_marks(log: Recorded) -> Residuals:

@@ -85,7 +85,7 @@ def refined_scale(base: Misfit, change: Change) -> Change:
     assert isinstance(wheels, Wheels)
 
     def cost(factor: float) -> float:
-        return base.of(_scaled(base.log, wheels, change.names, factor, 0.0).log).cost
+        return base.cost_of(base.of(_scaled(base.log, wheels, change.names, factor, 0.0).log))
 
     least = find_least(cost, change.amounts[Amount.FACTOR], _STEP, _FINEST)
     low, high = standard_sides(cost, least, _FINEST)

@@ -29,10 +29,9 @@ class Residuals:
     independent: float
 
     @cached_property
-    def cost(self) -> float:
-        """Sum over independent residuals r, in units of their scales, of log(1 + r^2)."""
-        position, heading = self.position_m / self.scale_m, self.heading_rad / self.scale_rad
-        return self.independent * (_mean_cost(position) + _mean_cost(heading))
+    def mean_cost(self) -> float:
+        """Mean over residuals r, in units of their scales, of log(1 + r^2): of positions plus of headings."""
+        return _mean_cost(self.position_m / self.scale_m) + _mean_cost(self.heading_rad / self.scale_rad)
 
     @property
     def typical_m(self) -> float:

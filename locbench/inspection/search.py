@@ -75,7 +75,7 @@ def _worth_it(base: Misfit, changes: Iterable[Change]) -> Iterator[Found]:
 
 def _tried(base: Misfit, change: Change) -> Found:
     after = base.of(change.log)
-    return Found(change, base, after, base.cost - after.cost - _PRICE * change.parameters)
+    return Found(change, base, after, base.cost - base.cost_of(after) - _PRICE * change.parameters)
 
 
 def _quick_changes(log: Recorded) -> Iterator[Change]:

@@ -67,7 +67,7 @@ def _gyro_drift(log: Recorded, session: Session) -> Found | None:
         return None
     before = misfit(log)
     after = before.of(change.log)
-    return Found(change, before, after, before.cost - after.cost)
+    return Found(change, before, after, before.cost - before.cost_of(after))
 
 
 def _unexplained(left: Misfit) -> list[Diagnosis]:
@@ -75,7 +75,7 @@ def _unexplained(left: Misfit) -> list[Diagnosis]:
     bad = [
         (kind, residuals)
         for kind, residuals in left.residuals.items()
-        if residuals.independent >= 4.0 and residuals.cost > _CONTRADICTS * residuals.independent
+        if residuals.independent >= 4.0 and residuals.mean_cost > _CONTRADICTS
     ]
     if not bad:
         return []

@@ -75,8 +75,8 @@ def _telling(found: Found) -> Comparison:
     """Return the comparison that the change mends most."""
     before, after = found.before.residuals, found.after.residuals
     return max(
-        (kind for kind in before if before[kind].independent > 0.0),
-        key=lambda kind: (before[kind].cost - after[kind].cost) / before[kind].independent,
+        (kind for kind in before if before[kind].independent > 0.0 and after[kind].independent > 0.0),
+        key=lambda kind: before[kind].mean_cost - after[kind].mean_cost,
     )
 
 

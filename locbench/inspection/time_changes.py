@@ -18,17 +18,18 @@ _FAR_S, _COARSE_S = 4.0, 0.16
 _FINE_S, _FINEST_S, _SMALLEST_S = 0.04, 0.006, 0.003
 _LATE_S = 0.3
 _BAD_COST = 2.2
-# shifts below this are no matter, and not worth a closer look
-_SLIGHT_S = 0.012
+# shifts below these are no matter, and not worth a closer look
+_SLIGHT_S, _SLIGHTLY_LATE_S = 0.018, 0.010
 
 
 @dataclass(frozen=True)
 class _Clock:
-    """A part with a clock of its own, how far off it may be, and the log with that clock shifted."""
+    """A part with a clock of its own, how far off it may be, in what steps, and the log with that clock shifted."""
 
     part: Part
     reach_s: float
     coarse_s: float
+    slight_s: float
     shifted: Callable[[float], Recorded]
 
 
@@ -47,7 +48,7 @@ def _clocks(log: Recorded) -> Iterator[_Clock]:
     fixes, rays, truth, visits = log.fixes, log.rays, log.truth, log.visits
 
     def table(part: Part, shifted: Callable[[float], Recorded]) -> _Clock:
-        return _Clock(part, _FAR_S, _COARSE_S, shifted)
+        return _Clock(part, _FAR_S, _COARSE_S, _SLIGHT_S, shifted)
 
     if fixes is not None:
         yield table(Part.TAGS, lambda shift: replace(log, fixes=replace(fixes, time_s=fixes.time_s + shift)))
@@ -63,7 +64,7 @@ def _clocks(log: Recorded) -> Iterator[_Clock]:
             ),
         )
     if log.odometry.heading_rad is not None:
-        yield _Clock(Part.GYRO, _LATE_S, _LATE_S / 5.0, lambda shift: _with_gyro_shifted(log, shift))
+        yield _Clock(Part.GYRO, _LATE_S, _LATE_S / 5.0, _SLIGHTLY_LATE_S, lambda shift: _with_gyro_shifted(log, shift))
 
 
 def _with_gyro_shifted(log: Recorded, shift_s: float) -> Recorded:
@@ -78,13 +79,13 @@ def _best_shift(base: Misfit, clock: _Clock) -> tuple[float, float] | None:
     """Return the shift of least misfit and its standard uncertainty, or None where no shift matters."""
 
     def cost(shift_s: float) -> float:
-        return base.of(clock.shifted(shift_s)).cost
+        return base.cost_of(base.of(clock.shifted(shift_s)))
 
     centre, step = 0.0, _FINE_S
     if _fits_badly(base, clock.shifted(0.0)):
         grid = np.arange(-clock.reach_s, clock.reach_s + 1e-9, clock.coarse_s)
         centre, step = float(grid[np.argmin([cost(float(shift)) for shift in grid])]), clock.coarse_s
-    elif abs(towards_the_least(cost, 0.0, step)) < _SLIGHT_S:
+    elif abs(towards_the_least(cost, 0.0, step)) < clock.slight_s:
         return None
     centre = find_least(cost, centre, step, _FINEST_S)
     low, high = standard_sides(cost, centre, _SMALLEST_S)
@@ -94,7 +95,7 @@ def _best_shift(base: Misfit, clock: _Clock) -> tuple[float, float] | None:
 def _fits_badly(base: Misfit, touched: Recorded) -> bool:
     """Return whether any comparison that hangs on this clock leaves much more than a healthy log does."""
     return any(
-        residuals.cost > _BAD_COST * residuals.independent
+        residuals.mean_cost > _BAD_COST
         for kind, residuals in base.residuals.items()
         if residuals.independent > 0.0 and not base.takes_over(kind, touched)
     )

@@ -5,8 +5,9 @@
 
 import re
 import shutil
+import tempfile
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,19 +15,23 @@ import numpy as np
 import pandas as pd
 
 from locbench.config.scenario import CameraReport
+from locbench.geometry import compose, inverse
 from locbench.inspection.diagnosis import SetupFault
+from locbench.jobs.inspect import inspect
 from locbench.jobs.simulate import simulate
 
-__all__ = ["FAULTS", "SEEDS", "Fault", "healthy_session", "with_fault"]
+__all__ = ["FAULTS", "HEALTHY", "SEEDS", "Fault", "error_codes", "healthy_session", "row_of_one_seed", "with_fault"]
+
+Change = Callable[[Path], None]
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 SEEDS = range(101, 111)
 # as long a drive as a pre-match check would take
-_WAYPOINTS = 22
+_WAYPOINTS = 15
 
 
 def healthy_session(folder: Path, seed: int, report: CameraReport) -> Path:
-    """Simulate the healthy tour, shortened, with a camera that reports that; robot and field stand beside the tables."""
+    """Simulate the healthy tour, shortened, with a camera of that kind; robot and field stand beside the tables."""
     source = folder / "source"
     source.mkdir(parents=True)
     for name in ("robot_three_pods.toml", "field_orchard.toml"):
@@ -51,7 +56,7 @@ class Fault:
 
     name: str
     code: SetupFault
-    make: Callable[[Path], None]
+    make: Change
     report: CameraReport = CameraReport.ROBOT_POSE
     truth: bool = False
 
@@ -71,7 +76,7 @@ def without_truth(folder: Path) -> None:
     path.write_text(re.sub(r"\[truth\]\n(?:[^\[].*\n?)*", "", path.read_text()))
 
 
-def _replaced(file: str, old: str, new: str) -> Callable[[Path], None]:
+def _replaced(file: str, old: str, new: str) -> Change:
     def change(folder: Path) -> None:
         path = folder / file
         text = path.read_text()
@@ -81,7 +86,7 @@ def _replaced(file: str, old: str, new: str) -> Callable[[Path], None]:
     return change
 
 
-def _in_table(table: str, old: str, new: str) -> Callable[[Path], None]:
+def _in_table(table: str, old: str, new: str) -> Change:
     """Replace text inside one table of session.toml."""
 
     def change(folder: Path) -> None:
@@ -97,7 +102,7 @@ def _in_table(table: str, old: str, new: str) -> Callable[[Path], None]:
     return change
 
 
-def _columns(file: str, change: Callable[[pd.DataFrame], None]) -> Callable[[Path], None]:
+def _columns(file: str, change: Callable[[pd.DataFrame], None]) -> Change:
     def apply(folder: Path) -> None:
         data = pd.read_csv(folder / file)
         change(data)
@@ -106,16 +111,12 @@ def _columns(file: str, change: Callable[[pd.DataFrame], None]) -> Callable[[Pat
     return apply
 
 
-def _all(*changes: Callable[[Path], None]) -> Callable[[Path], None]:
+def _all(*changes: Change) -> Change:
     def apply(folder: Path) -> None:
         for change in changes:
             change(folder)
 
     return apply
-
-
-def _scale(data: pd.DataFrame, column: str, factor: float) -> None:
-    data[column] = data[column] * factor
 
 
 def _mirror(data: pd.DataFrame) -> None:
@@ -160,8 +161,6 @@ def _exchange_ids(folder: Path) -> None:
 
 def _exchanged_poses(folder: Path) -> None:
     """What a camera's program that has tags 2 and 3 exchanged would report."""
-    from locbench.geometry import compose, inverse
-
     tags = {tag["id"]: tag for tag in tomllib.loads((folder / "field_orchard.toml").read_text())["tags"]}
 
     def pose(tag: Mapping[str, str]) -> np.ndarray:
@@ -191,183 +190,184 @@ def _tag_elsewhere(folder: Path) -> None:
     path.write_text(text.replace('id = 3\nx = "2.9 m"', 'id = 3\nx = "2.65 m"'))
 
 
-_READS = CameraReport
+_LEFT, _RIGHT, _CROSS = "enc_left", "enc_right", "enc_cross"
+_PODS = 'left = "{}", right = "{}", cross = "{}"'
+_GYRO_IN = 'heading = {{ column = "gyro_deg", unit = "{}" }}'
+_TAG_HEADING_IN = 'heading = {{ column = "heading_deg", unit = "{}" }}'
+_X_IN, _Y_IN = 'x = {{ column = "px_in", unit = "{}" }}', 'y = {{ column = "py_in", unit = "{}" }}'
+_CROSS_WHEEL = 'rolling_direction = "90 deg"    # rolls to the left\nwheel_diameter = "{} mm"'
+_ROBOT = "robot_three_pods.toml"
+
+
+def _pods_as(*columns: str) -> Change:
+    return _in_table("odometry", _PODS.format(_LEFT, _RIGHT, _CROSS), _PODS.format(*columns))
+
+
+def _tag_lengths_in(unit: str) -> Change:
+    return _all(*(_in_table("tags", text.format("in"), text.format(unit)) for text in (_X_IN, _Y_IN)))
+
+
+def _offset(table: str, key: str, offset: str) -> Change:
+    return _in_table(table, f"{key} = ", f'offset = "{offset}"\n{key} = ')
+
+
+def _scaled(file: str, factor: float, *columns: str) -> Change:
+    def change(data: pd.DataFrame) -> None:
+        for column in columns:
+            data[column] = data[column] * factor
+
+    return _columns(file, change)
+
+
+def _added(file: str, column: str, value: float) -> Change:
+    def change(data: pd.DataFrame) -> None:
+        data[column] = data[column] + value
+
+    return _columns(file, change)
+
+
+def _halved_counts(data: pd.DataFrame) -> None:
+    data[_LEFT] = data[_LEFT] // 2
+
+
+_F, _RAYS, _TAG_POSES = SetupFault, CameraReport.RANGE_BEARING, CameraReport.TAG_POSE
 FAULTS = (
+    Fault("left and right pod exchanged", _F.PODS_EXCHANGED, _pods_as(_RIGHT, _LEFT, _CROSS)),
+    Fault("left and cross pod exchanged", _F.PODS_EXCHANGED, _pods_as(_CROSS, _RIGHT, _LEFT)),
     Fault(
-        "left and right pod exchanged",
-        SetupFault.PODS_EXCHANGED,
-        _in_table("odometry", 'left = "enc_left", right = "enc_right"', 'left = "enc_right", right = "enc_left"'),
-    ),
-    Fault(
-        "left and cross pod exchanged",
-        SetupFault.PODS_EXCHANGED,
-        _in_table(
-            "odometry",
-            'left = "enc_left", right = "enc_right", cross = "enc_cross"',
-            'left = "enc_cross", right = "enc_right", cross = "enc_left"',
-        ),
-    ),
-    Fault(
-        "right pod not marked as reversed",
-        SetupFault.POD_REVERSED,
-        _replaced("robot_three_pods.toml", "reversed = true", "reversed = false"),
+        "right pod not marked as reversed", _F.POD_REVERSED, _replaced(_ROBOT, "reversed = true", "reversed = false")
     ),
     Fault(
         "cross pod runs backwards",
-        SetupFault.POD_REVERSED,
-        _replaced(
-            "robot_three_pods.toml", 'rolling_direction = "90 deg"', 'rolling_direction = "90 deg"\nreversed = true'
-        ),
+        _F.POD_REVERSED,
+        _replaced(_ROBOT, _CROSS_WHEEL.format(50), "reversed = true\n" + _CROSS_WHEEL.format(50)),
     ),
-    Fault(
-        "left pod has half the counts",
-        SetupFault.POD_SCALE,
-        _columns("odometry.csv", lambda data: data.__setitem__("enc_left", data["enc_left"] // 2)),
-    ),
+    Fault("left pod logs half the counts", _F.POD_SCALE, _columns("odometry.csv", _halved_counts)),
     Fault(
         "all wheels 35 mm instead of 50 mm",
-        SetupFault.POD_SCALE,
-        _replaced("robot_three_pods.toml", 'wheel_diameter = "50 mm"', 'wheel_diameter = "35 mm"'),
+        _F.POD_SCALE,
+        _replaced(_ROBOT, 'wheel_diameter = "50 mm"', 'wheel_diameter = "35 mm"'),
     ),
     Fault(
         "cross wheel 60 mm instead of 50 mm",
-        SetupFault.POD_SCALE,
-        _replaced(
-            "robot_three_pods.toml",
-            '[pods.cross]\nx = "-100 mm"\ny = "0 mm"\nrolling_direction = "90 deg"    # rolls to the left\nwheel_diameter = "50 mm"',
-            '[pods.cross]\nx = "-100 mm"\ny = "0 mm"\nrolling_direction = "90 deg"    # rolls to the left\nwheel_diameter = "60 mm"',
-        ),
+        _F.POD_SCALE,
+        _replaced(_ROBOT, _CROSS_WHEEL.format(50), _CROSS_WHEEL.format(60)),
     ),
+    Fault("gyro counts clockwise", _F.HEADING_SENSE, _scaled("odometry.csv", -1.0, "gyro_deg")),
+    Fault("tag headings count clockwise", _F.HEADING_SENSE, _scaled("tags.csv", -1.0, "heading_deg")),
+    Fault("tag headings are zero along +y", _F.HEADING_ZERO, _added("tags.csv", "heading_deg", -90.0)),
+    Fault("gyro in radians, read as degrees", _F.ANGLE_UNIT, _scaled("odometry.csv", np.pi / 180.0, "gyro_deg")),
     Fault(
-        "gyro counts clockwise",
-        SetupFault.HEADING_SENSE,
-        _columns("odometry.csv", lambda data: _scale(data, "gyro_deg", -1.0)),
-    ),
-    Fault(
-        "tag headings count clockwise",
-        SetupFault.HEADING_SENSE,
-        _columns("tags.csv", lambda data: _scale(data, "heading_deg", -1.0)),
-    ),
-    Fault(
-        "tag headings are zero along +y",
-        SetupFault.HEADING_ZERO,
-        _columns("tags.csv", lambda data: data.__setitem__("heading_deg", data["heading_deg"] - 90.0)),
-    ),
-    Fault(
-        "gyro in radians, read as degrees",
-        SetupFault.ANGLE_UNIT,
-        _columns("odometry.csv", lambda data: _scale(data, "gyro_deg", np.pi / 180.0)),
-    ),
-    Fault(
-        "gyro in degrees, read as radians",
-        SetupFault.ANGLE_UNIT,
-        _all(
-            _columns("odometry.csv", _wrapped),
-            _in_table(
-                "odometry",
-                'heading = { column = "gyro_deg", unit = "deg" }',
-                'heading = { column = "gyro_deg", unit = "rad" }',
-            ),
-        ),
+        "gyro in degrees that wrap around, read as radians",
+        _F.ANGLE_UNIT,
+        _all(_columns("odometry.csv", _wrapped), _in_table("odometry", _GYRO_IN.format("deg"), _GYRO_IN.format("rad"))),
     ),
     Fault(
         "tag headings in degrees, read as radians",
-        SetupFault.ANGLE_UNIT,
-        _in_table(
-            "tags",
-            'heading = { column = "heading_deg", unit = "deg" }',
-            'heading = { column = "heading_deg", unit = "rad" }',
-        ),
+        _F.ANGLE_UNIT,
+        _in_table("tags", _TAG_HEADING_IN.format("deg"), _TAG_HEADING_IN.format("rad")),
     ),
+    Fault("tag positions in inches, read as centimetres", _F.LENGTH_UNIT, _tag_lengths_in("cm")),
+    Fault("tag positions in inches, read as metres", _F.LENGTH_UNIT, _tag_lengths_in("m")),
+    Fault("tag frame turned by 90 degrees", _F.FRAME_ROTATED, _columns("tags.csv", _rotate(90.0))),
     Fault(
-        "tag positions in inches, read as centimetres",
-        SetupFault.LENGTH_UNIT,
-        _all(
-            _in_table("tags", 'x = { column = "px_in", unit = "in" }', 'x = { column = "px_in", unit = "cm" }'),
-            _in_table("tags", 'y = { column = "py_in", unit = "in" }', 'y = { column = "py_in", unit = "cm" }'),
-        ),
-    ),
-    Fault(
-        "tag positions in inches, read as metres",
-        SetupFault.LENGTH_UNIT,
-        _all(
-            _in_table("tags", 'x = { column = "px_in", unit = "in" }', 'x = { column = "px_in", unit = "m" }'),
-            _in_table("tags", 'y = { column = "py_in", unit = "in" }', 'y = { column = "py_in", unit = "m" }'),
-        ),
-    ),
-    Fault("tag frame turned by 90 degrees", SetupFault.FRAME_ROTATED, _columns("tags.csv", _rotate(90.0))),
-    Fault(
-        "tag frame turned half, origin in the opposite corner",
-        SetupFault.FRAME_ROTATED,
+        "tag frame turned by half, from the opposite corner",
+        _F.FRAME_ROTATED,
         _columns("tags.csv", _rotate(180.0, 4.0, 4.0)),
     ),
-    Fault("tag frame mirrored", SetupFault.FRAME_MIRRORED, _columns("tags.csv", _mirror)),
-    Fault("x and y of tag poses exchanged", SetupFault.FRAME_MIRRORED, _columns("tags.csv", _exchange_axes)),
+    Fault("y of tag poses negated", _F.FRAME_MIRRORED, _columns("tags.csv", _mirror)),
+    Fault("x and y of tag poses exchanged", _F.FRAME_MIRRORED, _columns("tags.csv", _exchange_axes)),
     Fault(
         "tag frame's origin in the middle of the floor",
-        SetupFault.FRAME_SHIFTED,
+        _F.FRAME_SHIFTED,
         _columns("tags.csv", _rotate(0.0, 2.0, 2.0)),
     ),
-    Fault("tag ids 2 and 3 exchanged, tag poses", SetupFault.TAGS_EXCHANGED, _exchange_ids, _READS.TAG_POSE),
-    Fault("tag ids 2 and 3 exchanged, robot poses", SetupFault.TAGS_EXCHANGED, _exchanged_poses),
-    Fault(
-        "tag ids 2 and 3 exchanged, ranges and bearings", SetupFault.TAGS_EXCHANGED, _exchange_ids, _READS.RANGE_BEARING
-    ),
-    Fault("tag 3 hangs 250 mm elsewhere, tag poses", SetupFault.TAG_MISPLACED, _tag_elsewhere, _READS.TAG_POSE),
-    Fault(
-        "tag 3 hangs 250 mm elsewhere, ranges and bearings",
-        SetupFault.TAG_MISPLACED,
-        _tag_elsewhere,
-        _READS.RANGE_BEARING,
-    ),
-    Fault(
-        "ranges 8 % long",
-        SetupFault.RANGE_SCALE,
-        _columns("tags.csv", lambda data: _scale(data, "range_in", 1.08)),
-        _READS.RANGE_BEARING,
-    ),
-    Fault(
-        "bearings 4 degrees off",
-        SetupFault.BEARING_BIAS,
-        _columns("tags.csv", lambda data: data.__setitem__("bearing_deg", data["bearing_deg"] + 4.0)),
-        _READS.RANGE_BEARING,
-    ),
-    Fault("tag clock 0.25 s ahead", SetupFault.CLOCK_SHIFT, _in_table("tags", "kind = ", 'offset = "250 ms"\nkind = ')),
-    Fault("tag clock 1.5 s behind", SetupFault.CLOCK_SHIFT, _in_table("tags", "kind = ", 'offset = "-1.5 s"\nkind = ')),
-    Fault(
-        "marks pressed on a clock 0.8 s ahead",
-        SetupFault.CLOCK_SHIFT,
-        _in_table("marks", "mark = ", 'offset = "800 ms"\nmark = '),
-    ),
-    Fault("gyro 80 ms late", SetupFault.GYRO_LAG, _columns("odometry.csv", _delayed_gyro)),
-    Fault("start on another mark", SetupFault.START_POSE, _replaced("session.toml", 'mark = "S1"', 'mark = "M4"')),
+    Fault("tag ids 2 and 3 exchanged, tag poses", _F.TAGS_EXCHANGED, _exchange_ids, _TAG_POSES),
+    Fault("tag ids 2 and 3 exchanged in the camera's program", _F.TAGS_EXCHANGED, _exchanged_poses),
+    Fault("tag ids 2 and 3 exchanged, ranges and bearings", _F.TAGS_EXCHANGED, _exchange_ids, _RAYS),
+    Fault("tag 3 hangs 250 mm elsewhere, tag poses", _F.TAG_MISPLACED, _tag_elsewhere, _TAG_POSES),
+    Fault("tag 3 hangs 250 mm elsewhere, ranges and bearings", _F.TAG_MISPLACED, _tag_elsewhere, _RAYS),
+    Fault("ranges 8 % long", _F.RANGE_SCALE, _scaled("tags.csv", 1.08, "range_in"), _RAYS),
+    Fault("bearings 4 degrees off", _F.BEARING_BIAS, _added("tags.csv", "bearing_deg", 4.0), _RAYS),
+    Fault("tag clock 0.25 s ahead", _F.CLOCK_SHIFT, _offset("tags", "kind", "250 ms")),
+    Fault("tag clock 1.5 s behind", _F.CLOCK_SHIFT, _offset("tags", "kind", "-1.5 s")),
+    Fault("clock of the marks 0.8 s ahead", _F.CLOCK_SHIFT, _offset("marks", "mark", "800 ms")),
+    Fault("gyro 80 ms late", _F.GYRO_LAG, _columns("odometry.csv", _delayed_gyro)),
+    Fault("start on another mark", _F.START_POSE, _replaced("session.toml", 'mark = "S1"', 'mark = "M4"')),
     Fault(
         "start heading 10 degrees off",
-        SetupFault.START_POSE,
-        _replaced(
-            "session.toml", '[start]\nmark = "S1"', '[start]\nmark = "S1"\nheading = "10 deg"\nheading_std = "0.3 deg"'
-        ),
+        _F.START_POSE,
+        _replaced("session.toml", 'mark = "S1"', 'mark = "S1"\nheading = "10 deg"\nheading_std = "0.3 deg"'),
     ),
-    Fault("gyro drifts at rest", SetupFault.GYRO_DRIFT, _columns("odometry.csv", _warming_gyro)),
+    Fault("gyro drifts by 15 degrees a minute at rest", _F.GYRO_DRIFT, _columns("odometry.csv", _warming_gyro)),
     Fault(
-        "truth in another frame",
-        SetupFault.FRAME_ROTATED,
+        "truth in a frame turned by 90 degrees",
+        _F.FRAME_ROTATED,
         _in_table("truth", "file = ", 'frame = { rotate = "90 deg" }\nfile = '),
         truth=True,
     ),
-    Fault(
-        "truth clock 0.4 s ahead",
-        SetupFault.CLOCK_SHIFT,
-        _in_table("truth", "file = ", 'offset = "400 ms"\nfile = '),
-        truth=True,
-    ),
+    Fault("truth clock 0.4 s ahead", _F.CLOCK_SHIFT, _offset("truth", "file", "400 ms"), truth=True),
     Fault(
         "truth in centimetres, read as inches",
-        SetupFault.LENGTH_UNIT,
-        _all(
-            _in_table("truth", 'unit = "mm"', 'unit = "in"'),
-            _columns("truth.csv", lambda data: (_scale(data, "x_mm", 0.1), _scale(data, "y_mm", 0.1))),
-        ),
+        _F.LENGTH_UNIT,
+        _all(_in_table("truth", 'unit = "mm"', 'unit = "in"'), _scaled("truth.csv", 0.1, "x_mm", "y_mm")),
         truth=True,
     ),
 )
+
+
+@dataclass(frozen=True)
+class Healthy:
+    """A session without a fault."""
+
+    report: CameraReport
+    truth: bool
+
+    @property
+    def name(self) -> str:
+        """As the matrix has it."""
+        return f"healthy, {self.report.value}{' and truth' if self.truth else ''}"
+
+
+HEALTHY = tuple(
+    Healthy(report, truth) for report in (CameraReport.ROBOT_POSE, _TAG_POSES, _RAYS) for truth in (False, True)
+)
+
+
+def error_codes(folder: Path) -> list[str]:
+    """Return the codes that an inspection names as errors."""
+    return [found.code for found in inspect(folder).inspection.diagnoses if found.severity == "error"]
+
+
+def row_of_one_seed(folder: Path, seed: int) -> dict[str, list[str]]:
+    """Return what an inspection names, per fault and healthy session, in the run of one seed."""
+    runs = {report: healthy_session(folder / report.value, seed, report) for report in {one.report for one in FAULTS}}
+    named = {}
+    for number, fault in enumerate(FAULTS):
+        changed = with_fault(runs[fault.report], folder / f"fault_{number}", fault)
+        named[fault.name] = error_codes(changed)
+        shutil.rmtree(changed)
+    for number, healthy in enumerate(HEALTHY):
+        same = folder / f"healthy_{number}"
+        shutil.copytree(runs[healthy.report], same)
+        if not healthy.truth:
+            without_truth(same)
+        named[healthy.name] = error_codes(same)
+        shutil.rmtree(same)
+    return named
+
+
+def matrix(seeds: Iterable[int]) -> str:
+    """Return the table of the README: how many runs with each fault name exactly its code."""
+    with tempfile.TemporaryDirectory() as folder:
+        rows = [row_of_one_seed(Path(folder) / str(seed), seed) for seed in seeds]
+    lines = ["| what is wrong | code | named, and nothing else |", "|---|---|---|"]
+    expected = {**{fault.name: [fault.code.value] for fault in FAULTS}, **{healthy.name: [] for healthy in HEALTHY}}
+    for name, codes in expected.items():
+        right = sum(row[name] == codes for row in rows)
+        lines.append(f"| {name} | {f'`{codes[0]}`' if codes else 'none'} | {right} of {len(rows)} |")
+    return "\n".join(lines)
+
+
+if __name__ == "__main__":
+    print(matrix(SEEDS))

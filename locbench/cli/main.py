@@ -11,6 +11,7 @@ import typer
 
 from locbench import __version__
 from locbench.cli.evaluate import evaluate
+from locbench.cli.runsheet import runsheet
 from locbench.cli.schema import schema
 from locbench.cli.simulate import simulate
 from locbench.errors import LocbenchError
@@ -46,6 +47,7 @@ def _root(
 
 
 app.command()(evaluate)
+app.command()(runsheet)
 app.command()(schema)
 app.command()(simulate)
 

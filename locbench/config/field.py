@@ -32,13 +32,13 @@ class Floor(Config):
     """The rectangle the robot may drive on, in the field frame."""
 
     x_from: Annotated[Length, Field(examples=["0 m"])]
-    """Western edge of what the robot may drive on, along field x."""
+    """Least x that the robot may drive on."""
     x_to: Annotated[Length, Field(examples=["4 m"])]
-    """Eastern edge, more than `x_from`."""
+    """Largest x that it may drive on, more than `x_from`."""
     y_from: Annotated[Length, Field(examples=["0 m"])]
-    """Southern edge, along field y."""
+    """Least y that the robot may drive on."""
     y_to: Annotated[Length, Field(examples=["4 m"])]
-    """Northern edge, more than `y_from`."""
+    """Largest y that it may drive on, more than `y_from`."""
 
     @model_validator(mode="after")
     def _has_area(self) -> Self:

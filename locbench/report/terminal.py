@@ -25,7 +25,7 @@ from locbench.report.wording import session_facts, suspicion
 from locbench.results import EstimatorResult, PooledEstimator, Results, SessionResult
 from locbench.units import UnitSystem
 
-__all__ = ["print_evaluation"]
+__all__ = ["print_evaluation", "print_list", "print_table", "wide_enough"]
 
 _LEGEND = (
     'Brackets: 95 % interval; "(n=…)" means no interval can be given. '
@@ -50,7 +50,7 @@ def print_evaluation(results: Results, console: Console, system: UnitSystem) -> 
     system
         Metric or imperial lengths.
     """
-    with _wide_enough(console):
+    with wide_enough(console):
         console.print(Text(answer(results, system), style="bold"), highlight=False)
         for session in results.sessions:
             _print_session(session, console, system)
@@ -59,12 +59,13 @@ def print_evaluation(results: Results, console: Console, system: UnitSystem) -> 
             estimators = results.pooled.estimators
             shots = shots_overview({name: result.shots for name, result in estimators.items()}, system)
             _print_tables([pooled_table(estimators, system), shots], estimators, console)
-        _print_list("Compared at the same places", comparison_lines(results, system), console, None)
-        _print_list("Where to look next", where_to_look_next(results, system), console, "Nothing stands out.")
+        print_list("Compared at the same places", comparison_lines(results, system), console, None)
+        print_list("Where to look next", where_to_look_next(results, system), console, "Nothing stands out.")
 
 
 @contextmanager
-def _wide_enough(console: Console) -> Iterator[None]:
+def wide_enough(console: Console) -> Iterator[None]:
+    """Keep the console at a width that tables can be drawn in."""
     width = console.width
     console.width = max(width, _NARROWEST)
     yield
@@ -90,16 +91,22 @@ def _print_heading(text: str, console: Console) -> None:
     console.print(Rule(Text(text, style="bold"), align="left", characters="─", style="default"))
 
 
+def print_table(table: TextTable, console: Console) -> None:
+    """Print a table in the most readable form that fits, after an empty line."""
+    for part in _fitted(table, console):
+        console.print()
+        console.print(part, highlight=False)
+
+
 def _print_tables(
     tables: Sequence[TextTable], estimators: Mapping[str, EstimatorResult | PooledEstimator], console: Console
 ) -> None:
     for table in tables:
-        for part in _fitted(table, console) if table.rows else []:
-            console.print()
-            console.print(part, highlight=False)
+        if table.rows:
+            print_table(table, console)
     console.print()
     console.print(Text(_LEGEND, style="italic"), highlight=False)
-    _print_list("Why numbers or intervals are missing", reasons(tables, estimators), console, None)
+    print_list("Why numbers or intervals are missing", reasons(tables, estimators), console, None)
 
 
 @dataclass(frozen=True)
@@ -197,11 +204,11 @@ def _print_findings(session: SessionResult, console: Console) -> None:
         place = "" if where.text == MISSING else f" {where.text}"
         advice = "" if remedy.text == MISSING else f" {remedy.text}"
         lines.append(f"{severity.text.upper()}{place}: {what.text}{advice}")
-    _print_list("Findings in the log", lines, console, None)
+    print_list("Findings in the log", lines, console, None)
 
 
-def _print_list(title: str, lines: Sequence[str], console: Console, nothing: str | None) -> None:
-    """Print a titled list with a hanging indent; without lines print `nothing`, or leave it out if that is None."""
+def print_list(title: str, lines: Sequence[str], console: Console, nothing: str | None) -> None:
+    """Print a titled list with a hanging indent, cut if long; without lines `nothing`, or nothing if None."""
     if not lines and nothing is None:
         return
     console.print()

@@ -210,9 +210,8 @@ def _mark_row(survey: Survey, system: UnitSystem) -> tuple[Cell, ...]:
     if line is not None:
         pair = " / ".join(number_text(distance, tape) for distance in line.distances_m)
         end = Cell(pair if line.ahead else f"{pair} rear")
-    new = "" if survey.mark.listed is not None else " (new)"
     return (
-        Cell(f"{plain_text(survey.mark.name)}{new}"),
+        label_cell(survey.mark.name),
         Cell(number_text(pose.x_m, tape)),
         Cell(number_text(pose.y_m, tape)),
         heading,
@@ -235,13 +234,15 @@ def _layout_notes(sheet: RunSheet, system: UnitSystem) -> tuple[str, ...]:
         "mark to its line end, found the same way; rear: the line runs to the robot's rear. Check: from a third "
         "corner the distance must come out within two standard deviations.",
         "Counted with (common practice, no source; standard deviations): tape "
-        f"{quantity_text(tape.reading_m, small)} a reading and {1e3 * tape.pulled_per_metre_m:g} per thousand of it, robot "
-        "set into a taped corner "
-        f"{quantity_text(tape.placing_m, small)}, gap between line and its straight edge "
-        f"{quantity_text(tape.gap_m, small)} at both ends of {quantity_text(tape.edge_m, large)}, which is "
+        f"{quantity_text(tape.reading_m, small)} a reading and {1e3 * tape.pulled_per_metre_m:g} per thousand of it, "
+        f"robot set into a taped corner {quantity_text(tape.placing_m, small)}, gap between line and its straight "
+        f"edge {quantity_text(tape.gap_m, small)} at both ends of {quantity_text(tape.edge_m, large)}, which is "
         f"{quantity_text(tape.placing_heading_rad, DEGREES)}. Where the field file states a mark's own, that is "
         "shown.",
     ]
+    new = [plain_text(survey.mark.name) for survey in sheet.surveys if survey.mark.listed is None]
+    if new:
+        notes.append(f"New, not in the field file yet: {', '.join(new)}.")
     if sheet.plan.kind is DriveKind.STRAIGHT:
         notes.append(
             "Also measure each line from end to end with the tape: its length is what wheels are compared with."

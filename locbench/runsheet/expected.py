@@ -10,7 +10,7 @@ from locbench.config.fusion import TagNoise
 from locbench.config.robot import Pod
 from locbench.runsheet.camera import FAST_RAD_S, PASSES_EACH_WAY, SLOW_RAD_S, SWEEP_RAD, VISITS
 from locbench.runsheet.kinds import DriveKind
-from locbench.runsheet.moves import PartName
+from locbench.runsheet.moves import Part, PartName
 from locbench.runsheet.plan import Plan
 from locbench.runsheet.spin import TURNS_PER_SPIN
 from locbench.runsheet.square import LAPS_EACH_WAY
@@ -91,29 +91,40 @@ def _of_tour(plan: Plan, surveys: Mapping[str, Survey]) -> list[Expected]:
 def _of_lines(plan: Plan, surveys: Mapping[str, Survey], tape: Tape, robot: RobotConfig | None) -> list[Expected]:
     lines = [part for part in plan.parts if part.name is PartName.LINE]
     passes = [part.presses for part in lines]
-    lengths = [abs(part.moves[0].length_m) for part in lines]
-    relative = _combined(
-        [
-            np.hypot(tape.reading_std_m(length), np.sqrt(2.0 / count) * tape.placing_m) / length
-            for count, length in zip(passes, lengths, strict=True)
-        ]
-    )
-    ends = [[surveys[name].survey_position_m for name in (part.moves[0].start, part.moves[0].end)] for part in lines]
-    direction = _combined(
-        [
-            np.hypot(np.linalg.norm(survey), np.sqrt(2.0 / count) * tape.placing_m) / length
-            for survey, count, length in zip(ends, passes, lengths, strict=True)
-        ]
-    )
+    relative = _combined([_line_std(part, tape) for part in lines])
+    direction = _combined([_direction_std(part, surveys, tape) for part in lines])
     basis = f"lines measured end to end, {passes[0]} + {passes[1]} passes"
     found = [Expected("wheel diameter", relative, Dimension.RATIO, basis)]
     for name, pod in _pods(robot).items():
         share = abs(float(np.cos(pod.rolling_direction)))
         if share >= _ROLLS_ALONG:
             std = pod.wheel_diameter * relative
-            found.append(Expected(f"wheel diameter of {name}", std, Dimension.LENGTH, "the same, times its diameter"))
-    found.append(Expected("direction in which pods roll", direction, Dimension.ANGLE, "ends as surveyed, over length"))
+            found.append(
+                Expected(f"wheel diameter of pod {name}", std, Dimension.LENGTH, "the same, times its diameter")
+            )
+    found.append(Expected("direction in which pods roll", direction, Dimension.ANGLE, "ends over length, headings"))
     return found
+
+
+def _placing_over_passes_m(passes: int, tape: Tape) -> float:
+    """Return what placing leaves of the mean of passes there and back, of which neighbours share the stand between."""
+    return float(np.sqrt(4.0 * passes - 2.0) / passes * tape.placing_m)
+
+
+def _line_std(line: Part, tape: Tape) -> float:
+    """Return the relative standard deviation of a line's mean pass, whose length was measured from end to end."""
+    length = abs(line.moves[0].length_m)
+    return float(np.hypot(tape.reading_std_m(length), _placing_over_passes_m(line.presses, tape)) / length)
+
+
+def _direction_std(line: Part, surveys: Mapping[str, Survey], tape: Tape) -> float:
+    """Return the standard deviation of the direction of a line against the robot's headings on its ends, in radians."""
+    ends = [surveys[line.moves[0].start], surveys[line.moves[0].end]]
+    sideways = np.linalg.norm([end.survey_position_m for end in ends])
+    way = np.hypot(sideways, _placing_over_passes_m(line.presses, tape)) / abs(line.moves[0].length_m)
+    headings = np.linalg.norm([end.survey_heading_rad or 0.0 for end in ends]) / 2.0
+    placing = tape.placing_heading_rad / np.sqrt(line.presses + 1.0)
+    return float(np.linalg.norm([way, headings, placing]))
 
 
 def _of_spins(plan: Plan, tape: Tape, robot: RobotConfig | None) -> list[Expected]:
@@ -127,7 +138,9 @@ def _of_spins(plan: Plan, tape: Tape, robot: RobotConfig | None) -> list[Expecte
     for name, pod in pods.items():
         std = abs(float(pod.row[2])) * relative
         found.append(
-            Expected(f"lever arm of {name}", std, Dimension.LENGTH, "the same, times it; its diameter taken as known")
+            Expected(
+                f"lever arm of pod {name}", std, Dimension.LENGTH, "the same, times it; its diameter taken as known"
+            )
         )
     if not pods:
         found.append(Expected("lever arm of a pod", relative, Dimension.RATIO, "the same"))
@@ -137,11 +150,11 @@ def _of_spins(plan: Plan, tape: Tape, robot: RobotConfig | None) -> list[Expecte
 def _of_square(plan: Plan, tape: Tape, robot: RobotConfig | None) -> list[Expected]:
     """Source: Borenstein & Feng 1996: return errors x of both senses give alpha, beta = (x_cw +- x_ccw) / 4L."""
     side = abs(plan.parts[0].moves[0].length_m)
-    # begins and ends on the same mark: its survey cancels
-    centre = np.sqrt(2.0 / LAPS_EACH_WAY) * tape.placing_m
+    # begins and ends on the same mark, so its survey cancels; so does the placing between two laps
+    centre = np.sqrt(2.0) * tape.placing_m / LAPS_EACH_WAY
     angle = np.sqrt(2.0) * centre / (4.0 * side)
     found = [
-        Expected("mean return error of one sense", centre, Dimension.LENGTH, f"√2 x placing / √{LAPS_EACH_WAY}"),
+        Expected("mean return error of one sense", centre, Dimension.LENGTH, f"√2 x placing / {LAPS_EACH_WAY} laps"),
         Expected("turn error per corner, and bend per side", angle, Dimension.ANGLE, "√2 x that / (4 x side)"),
         Expected(
             "effective distance of the wheels", angle / (np.pi / 2.0), Dimension.RATIO, "turn error / quarter turn"

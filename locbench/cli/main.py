@@ -12,6 +12,8 @@ import typer
 from locbench import __version__
 from locbench.cli.evaluate import evaluate
 from locbench.cli.inspect import inspect
+from locbench.cli.runsheet import runsheet
+from locbench.cli.schema import schema
 from locbench.cli.simulate import simulate
 from locbench.errors import LocbenchError
 
@@ -47,6 +49,8 @@ def _root(
 
 app.command()(inspect)
 app.command()(evaluate)
+app.command()(runsheet)
+app.command()(schema)
 app.command()(simulate)
 
 

@@ -1,8 +1,9 @@
 """What the tables of a session file are described with: columns and their units, the log's frame, its clock."""
 
-from typing import Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
+from pydantic import ConfigDict, Field
 
 from locbench.config.quantities import Angle, Config, Duration, Length, Text, unit_of
 from locbench.units import Dimension
@@ -16,44 +17,67 @@ __all__ = [
     "Table",
     "TimeColumn",
     "TurnRateColumn",
+    "example_of",
 ]
+
+
+def example_of(column: dict[str, Any]) -> ConfigDict:
+    """Return the model configuration that shows such a column as an example in the JSON schema."""
+    return ConfigDict(json_schema_extra={"examples": [column]})
 
 
 class Column(Config):
     """A column of a table and the unit its numbers are in; `unit` holds the factor to SI."""
 
-    column: Text
+    column: Annotated[Text, Field(examples=["t"])]
+    """Name of the column in the table's first row."""
     unit: float
+    """Unit of its numbers."""
 
 
 class TimeColumn(Column):
     """A column of times."""
 
+    model_config = example_of({"column": "t", "unit": "ms"})
+
     unit: unit_of(Dimension.TIME)  # type: ignore[valid-type]
+    """Unit of its times."""
 
 
 class LengthColumn(Column):
     """A column of lengths."""
 
+    model_config = example_of({"column": "px", "unit": "in"})
+
     unit: unit_of(Dimension.LENGTH)  # type: ignore[valid-type]
+    """Unit of its lengths."""
 
 
 class AngleColumn(Column):
     """A column of angles."""
 
+    model_config = example_of({"column": "gyro", "unit": "deg"})
+
     unit: unit_of(Dimension.ANGLE)  # type: ignore[valid-type]
+    """Unit of its angles."""
 
 
 class SpeedColumn(Column):
     """A column of speeds."""
 
+    model_config = example_of({"column": "vx", "unit": "m/s"})
+
     unit: unit_of(Dimension.SPEED)  # type: ignore[valid-type]
+    """Unit of its speeds."""
 
 
 class TurnRateColumn(Column):
     """A column of turn rates."""
 
+    model_config = example_of({"column": "wz", "unit": "deg/s"})
+
     unit: unit_of(Dimension.TURN_RATE)  # type: ignore[valid-type]
+    """Unit of its turn rates."""
 
 
 class Frame(Config):
@@ -65,11 +89,17 @@ class Frame(Config):
     """
 
     heading_sense: Literal["counter-clockwise", "clockwise"] = "counter-clockwise"
+    """Which way the log's headings grow, seen from above."""
     heading_zero: Literal["+x", "+y", "-x", "-y"] = "+x"
+    """The axis of the log's frame along which its heading reads zero, with y to the left."""
     y_axis: Literal["left", "right"] = "left"
-    rotate: Angle = 0.0
-    origin_x: Length = 0.0
-    origin_y: Length = 0.0
+    """Where the log's y axis points, seen along its x axis; "right" is a mirrored frame."""
+    rotate: Annotated[Angle, Field(examples=["90 deg"])] = 0.0
+    """Turn that brings the log's axes onto the field's, counter-clockwise."""
+    origin_x: Annotated[Length, Field(examples=["4 m"])] = 0.0
+    """Place of the log's origin in the field, along field x."""
+    origin_y: Annotated[Length, Field(examples=["0 m"])] = 0.0
+    """Place of the log's origin in the field, along field y."""
 
     @property
     def heading_sign(self) -> float:
@@ -91,5 +121,7 @@ class Frame(Config):
 class Table(Config):
     """What every table has: its file and the offset added to its clock."""
 
-    file: Text
-    offset: Duration = 0.0
+    file: Annotated[Text, Field(examples=["odometry.csv"])]
+    """The table, beside the session file: .csv, .csv.gz or .parquet."""
+    offset: Annotated[Duration, Field(examples=["-3 s"])] = 0.0
+    """Added to the table's times, to bring its clock onto the odometry's."""

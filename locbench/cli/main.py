@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from locbench import __version__
+from locbench.cli.adopt import adopt
 from locbench.cli.evaluate import evaluate
 from locbench.cli.simulate import simulate
 from locbench.errors import LocbenchError
@@ -44,6 +45,7 @@ def _root(
     """Measure how far off the robot's believed pose is, and which shots that costs."""
 
 
+app.command()(adopt)
 app.command()(evaluate)
 app.command()(simulate)
 

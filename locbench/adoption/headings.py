@@ -57,7 +57,7 @@ class Visits:
 
 
 def positions_at_visits(times_s: FloatArray, points: FloatArray, visits: Visits) -> FloatArray:
-    """Return the median position (K, 2) of the rows within each visit, or of the nearest one; NaN where none is near."""
+    """Return the median position (K, 2) of the rows in each visit, or of the nearest one; NaN where none is near."""
     columns = [_at_visits(times_s, points[:, axis], visits, np.median) for axis in (0, 1)]
     return np.column_stack(columns)
 
@@ -163,7 +163,7 @@ def plane_at_marks(logged: FloatArray, surveyed_m: FloatArray) -> PlaneFit | Non
 
 def nearest_axis(angle_rad: float) -> tuple[str, float]:
     """Return the axis nearest to a direction, and how far it is off (rad, absolute)."""
-    misses = {axis: abs(float(wrap_angle(angle_rad - direction))) for axis, direction in AXES.items()}
+    misses = {axis: abs(math.remainder(angle_rad - direction, math.tau)) for axis, direction in AXES.items()}
     axis = min(misses, key=lambda name: misses[name])
     return axis, misses[axis]
 

@@ -132,9 +132,8 @@ def _taken_from(table: ForeignTable, unused: list[tuple[str, str, str]]) -> list
         else:
             by_owner[_owner(column)][meaning] = TakenColumn(column, meaning, "its name", True)
     main = by_owner.pop(None)
-    _add_by_data(table, main, pods, rest)
-    for column in rest:
-        unused.append((table.file, column.name, _why_not(column)))
+    _add_by_data(main, pods, rest)
+    unused += [(table.file, column.name, _why_not(column)) for column in rest]
     return _sections(table, main, pods, by_owner)
 
 
@@ -155,9 +154,7 @@ def _meaning(column: ForeignColumn, table: ForeignTable) -> Meaning | None:
     return meaning
 
 
-def _add_by_data(
-    table: ForeignTable, main: dict[Meaning, TakenColumn], pods: list[TakenColumn], rest: list[ForeignColumn]
-) -> None:
+def _add_by_data(main: dict[Meaning, TakenColumn], pods: list[TakenColumn], rest: list[ForeignColumn]) -> None:
     """Find a clock and counters among the columns whose names say nothing."""
     if not set(main) & {Meaning.TIME, Meaning.CAPTURED, Meaning.BEGIN, Meaning.ARRIVED}:
         clock = next((column for column in rest if _is_clock(column)), None)

@@ -29,9 +29,7 @@ from locbench.units import UNITS
 
 __all__ = ["draft_marks", "draft_requests", "draft_start", "draft_track", "visits_of"]
 
-_STD_HOW = (
-    "measure the mark several times afresh; the scatter is its standard uncertainty, a few mm and tenths of a deg"
-)
+_STD_HOW = "survey the mark several times afresh; the scatter is its standard uncertainty, some mm and tenths of a deg"
 _NEAR_MARK_M = 0.25
 
 
@@ -137,7 +135,8 @@ def poses_in_field(
     if headings is not None and angle is not None and angle.value is not None:
         turned = headings * UNITS[angle.value].factor
     placed = Frame.model_validate({key: decision.value for key, decision in frame.items()})
-    return field_poses(*(points * UNITS[length.value].factor).T, turned, placed)
+    x_m, y_m = (points * UNITS[length.value].factor).T
+    return field_poses(x_m, y_m, turned, placed)
 
 
 def draft_requests(draft: Draft, clock: Clock | None) -> None:

@@ -27,7 +27,6 @@ from locbench.adoption.questions import NOTHING_KNOWN, AnswerForm, Asking, Decis
 from locbench.adoption.unit_evidence import angle_unit, length_unit
 from locbench.arrays import FloatArray
 from locbench.config.field import FieldConfig
-from locbench.geometry import wrap_angle
 from locbench.units import UNITS, Dimension
 
 __all__ = ["Track", "heading_sense", "heading_zero", "placed_frame", "track_of"]
@@ -83,7 +82,7 @@ def track_of(
     if heading is None:
         return Track(section, table, points, None, length, None, plane, HeadingsFound(), count)
     turns = heading.column.numbers
-    found = _found_heading(heading, points, turns, times_s, visits, plane)
+    found = _found_heading(heading, turns, times_s, visits, plane)
     by_name = angle_unit(heading.column)
     better = by_name if by_name.strength is Strength.SHOWN or found.unit.value is None else found.unit
     angle = unit_decision(f"{section}.heading", heading, table, Dimension.ANGLE, better, given)
@@ -116,7 +115,6 @@ def _length_evidence(
 
 def _found_heading(
     heading: TakenColumn,
-    points: FloatArray,
     turns: FloatArray,
     times_s: FloatArray | None,
     visits: Visits | None,
@@ -187,7 +185,7 @@ def _rotate(track: Track, given: Given) -> Decision:
     elif track.plane is not None:
         turn = track.plane.rotation_rad
         square = round(turn / (math.pi / 2.0)) * 90
-        is_square = abs(float(wrap_angle(turn - math.radians(square)))) < _SQUARE_RAD
+        is_square = abs(math.remainder(turn - math.radians(square), math.tau)) < _SQUARE_RAD
         value = f"{square if square > -180 else 180} deg" if is_square else f"{math.degrees(turn):.1f} deg"
         why = f"at {track.visits} marks its axes lie turned by {math.degrees(turn):.1f} deg"
         evidence = Evidence(value, why, Strength.SHOWN if is_square else Strength.HINTED)

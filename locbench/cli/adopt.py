@@ -26,12 +26,10 @@ def adopt(
 
     from locbench.cli.progress import console
     from locbench.jobs.adopt import adopt as run
+    from locbench.jobs.adopt import leave_open
     from locbench.report.adoption import print_adoption
 
-    if sys.stdin.isatty():
-        adopted = run(tables, out, robot, field, name, _ask)
-    else:
-        adopted = run(tables, out, robot, field, name)
+    adopted = run(tables, out, robot, field, name, _ask if sys.stdin.isatty() else leave_open)
     print_adoption(adopted.proposal, adopted.folder, console())
 
 

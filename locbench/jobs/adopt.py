@@ -13,7 +13,7 @@ from locbench.config import FieldConfig, RobotConfig, load_config
 from locbench.errors import UsageError
 from locbench.session.writer import relative_path
 
-__all__ = ["Adopted", "Ask", "adopt"]
+__all__ = ["Adopted", "Ask", "adopt", "leave_open"]
 
 # Returns the answer to a question, as it is written into the file, or None to leave it open.
 Ask = Callable[[Question], str | None]
@@ -28,7 +28,8 @@ class Adopted:
     files: tuple[str, ...]
 
 
-def _nobody(question: Question) -> None:
+def leave_open(question: Question) -> None:
+    """Answer nothing: where nobody can be asked, the question is written into the file."""
     del question
 
 
@@ -38,7 +39,7 @@ def adopt(
     robot_file: Path | None = None,
     field_file: Path | None = None,
     name: str | None = None,
-    ask: Ask = _nobody,
+    ask: Ask = leave_open,
 ) -> Adopted:
     """Propose a session from foreign tables and write it as a folder.
 

@@ -48,7 +48,7 @@ def print_adoption(proposal: Proposal, folder: Path, console: Console) -> None:
 
 
 def question_lines(question: Question) -> list[str]:
-    """Return a question as it is put at the terminal: what is asked, what is known, how to find out, and the choices."""
+    """Return a question as it is put at the terminal: what is asked and known, how to find out, the choices."""
     lines = ["", f"{question.key}: {question.asking.text}", f"  known: {question.why}"]
     if question.proposal is not None:
         lines.append(f"  proposed: {question.proposal}")

@@ -10,6 +10,8 @@ from itertools import islice
 from locbench.errors import SessionError
 
 __all__ = [
+    "COMMA_NUMBER",
+    "POINT_NUMBER",
     "Decoded",
     "Lines",
     "Separator",

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from locbench.adoption.foreign_tables import ForeignTable
-from locbench.adoption.kinds import TakenColumn
+from locbench.adoption.kinds import BY_NAME, TakenColumn
 from locbench.adoption.questions import OPEN, Asking, Decision, Evidence, Question, Standing, Strength, decide
 from locbench.adoption.unit_evidence import symbols_of
 from locbench.config import FieldConfig, RobotConfig
@@ -130,8 +130,8 @@ def column_entry(
 
 def _because(taken: TakenColumn, unit: Decision | None) -> str:
     if unit is None:
-        return f"by {taken.why}"
-    return f"{unit.why}" if taken.by_name else f"{taken.why}; unit: {unit.why}"
+        return f"by {taken.why}" if taken.why == BY_NAME else taken.why
+    return unit.why if taken.why == BY_NAME else f"{taken.why}; unit: {unit.why}"
 
 
 def _role_decision(key: str, taken: TakenColumn, table: ForeignTable, given: Given) -> Decision:

@@ -38,6 +38,7 @@ _NEAR_ROW_S = 0.5
 _GOOD_FIT_RAD = math.radians(12.0)
 _BAD_FIT_RAD = math.radians(25.0)
 _TIMES_WORSE = 3.0
+_FEWEST_STEPS = 20
 _ALONG_RAD = math.radians(25.0)
 _STEADY_RAD = math.radians(20.0)
 _MOST_OF = 0.8
@@ -168,32 +169,37 @@ def nearest_axis(angle_rad: float) -> tuple[str, float]:
     return axis, misses[axis]
 
 
-def heading_by_motion(points: FloatArray, heading_rad: FloatArray) -> HeadingsFound:
-    """Compare where a track of positions (N, 2) goes with its headings (N,), both in the log's own frame."""
-    directions, headings = _steady_steps(points, heading_rad)
-    if len(directions) < 20 or np.ptp(headings) < math.pi:
+def heading_by_motion(points: FloatArray, headings: FloatArray, units: Sequence[str]) -> HeadingsFound:
+    """Compare where a track of positions (N, 2) goes with its headings (N,), both in the log's own frame and unit."""
+    shares: dict[tuple[str, str, str], float] = {}
+    counts: dict[str, int] = {}
+    for unit in units:
+        directions, turned = _steady_steps(points, headings * UNITS[unit].factor)
+        if len(directions) < _FEWEST_STEPS or np.ptp(turned) < math.pi:
+            continue
+        counts[unit] = len(directions)
+        for sense, sign in SENSES.items():
+            for axis, zero in AXES.items():
+                along = np.abs(wrap_angle(directions - sign * turned - zero)) < _ALONG_RAD
+                shares[unit, sense, axis] = float(np.mean(along))
+    if not shares:
         return HeadingsFound()
-    shares = {
-        (sense, axis): float(np.mean(np.abs(wrap_angle(directions - sign * headings - zero)) < _ALONG_RAD))
-        for sense, sign in SENSES.items()
-        for axis, zero in AXES.items()
-    }
     (best, share), (_, second) = sorted(shares.items(), key=lambda item: -item[1])[:2]
-    (sense, axis), count = best, len(directions)
+    (unit, sense, axis), count = best, counts[best[0]]
     strength = Strength.NOTHING
     if share >= _MOST_OF and second < 0.5 * share:
         strength = Strength.SHOWN
     elif share >= _MANY_OF and second < 0.6 * share:
         strength = Strength.HINTED
     why = (
-        f"in {share:.0%} of {count} steps the robot drives where a {sense} heading from {axis} points, "
+        f"in {share:.0%} of {count} steps the robot drives where a {sense} heading in {unit} from {axis} points, "
         f"in {second:.0%} where the next best convention does"
     )
     if strength is not Strength.SHOWN:
         why += "; a robot that strafes or backs up makes this weak"
     if strength is Strength.NOTHING:
         return HeadingsFound(sense=Evidence(None, why, strength), zero=Evidence(None, why, strength))
-    return HeadingsFound(sense=Evidence(sense, why, strength), zero=Evidence(axis, why, strength))
+    return HeadingsFound(Evidence(unit, why, strength), Evidence(sense, why, strength), Evidence(axis, why, strength))
 
 
 def _steady_steps(points: FloatArray, heading_rad: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -18,7 +18,7 @@ from locbench.adoption.meanings import (
 )
 from locbench.errors import SessionError
 
-__all__ = ["SectionName", "SortedTables", "TakenColumn", "TakenTable", "sorted_tables"]
+__all__ = ["BY_NAME", "SectionName", "SortedTables", "TakenColumn", "TakenTable", "looks_like_clock", "sorted_tables"]
 
 
 class SectionName(StrEnum):
@@ -64,6 +64,8 @@ class SortedTables:
     unused: tuple[tuple[str, str, str], ...]
 
 
+# Why a column is taken for something where nothing more need be said.
+BY_NAME = "its name"
 _MARKS_WORDS = frozenset({"mark", "marks", "visit", "visits", "dwell", "dwells"})
 _TAGS_WORDS = frozenset({"tag", "tags", "camera", "vision", "detections", "fiducials", "beacons", "ranges"})
 _POSE = (Meaning.X, Meaning.Y)
@@ -123,14 +125,14 @@ def _taken_from(table: ForeignTable, unused: list[tuple[str, str, str]]) -> list
     for column in table.columns:
         meaning = _meaning(column, table)
         if meaning is Meaning.POD and column.is_numeric:
-            pods.append(TakenColumn(column, meaning, "its name", True))
+            pods.append(TakenColumn(column, meaning, BY_NAME, True))
         elif meaning is None or meaning is Meaning.POD or not (column.is_numeric or _may_be_text(meaning)):
             rest.append(column)
         elif meaning in by_owner.setdefault(_owner(column), {}):
             first = by_owner[_owner(column)][meaning].column.name
             unused.append((table.file, column.name, f'"{first}" is taken for the {meaning} already'))
         else:
-            by_owner[_owner(column)][meaning] = TakenColumn(column, meaning, "its name", True)
+            by_owner[_owner(column)][meaning] = TakenColumn(column, meaning, BY_NAME, True)
     main = by_owner.pop(None)
     _add_by_data(main, pods, rest)
     unused += [(table.file, column.name, _why_not(column)) for column in rest]
@@ -157,7 +159,7 @@ def _meaning(column: ForeignColumn, table: ForeignTable) -> Meaning | None:
 def _add_by_data(main: dict[Meaning, TakenColumn], pods: list[TakenColumn], rest: list[ForeignColumn]) -> None:
     """Find a clock and counters among the columns whose names say nothing."""
     if not set(main) & {Meaning.TIME, Meaning.CAPTURED, Meaning.BEGIN, Meaning.ARRIVED}:
-        clock = next((column for column in rest if _is_clock(column)), None)
+        clock = next((column for column in rest if looks_like_clock(column)), None)
         if clock is not None:
             rest.remove(clock)
             main[Meaning.TIME] = TakenColumn(clock, Meaning.TIME, "it grows from row to row in even steps", False)
@@ -174,7 +176,8 @@ def _add_by_data(main: dict[Meaning, TakenColumn], pods: list[TakenColumn], rest
         pods.append(TakenColumn(column, Meaning.POD, why, named))
 
 
-def _is_clock(column: ForeignColumn) -> bool:
+def looks_like_clock(column: ForeignColumn) -> bool:
+    """Return whether the numbers of a column grow from row to row in even steps."""
     values = column.numbers
     if len(values) < 10 or not np.all(np.isfinite(values)):
         return False
@@ -185,7 +188,7 @@ def _is_clock(column: ForeignColumn) -> bool:
 
 
 def _is_counter(column: ForeignColumn) -> bool:
-    if len(column.cells) < 10 or not column.is_whole or _is_clock(column):
+    if len(column.cells) < 10 or not column.is_whole or looks_like_clock(column):
         return False
     values = column.numbers
     steps = np.abs(np.diff(values))

@@ -69,6 +69,7 @@ POD_SIDES = {
     "cross": ("cross", "c", "center", "centre", "back", "rear", "perp", "perpendicular", "strafe", "lateral", "side"),
 }
 
+_ALONE = frozenset({"shutter", "capture", "captured", "exposure", "arrived", "arrival", "received", "pressed"})
 _TIME = frozenset({"t", "time", "timestamp", "stamp", "ts", "clock", "epoch"})
 _BEGIN = frozenset({"begin", "from", "start", "enter", "begins"})
 _END = frozenset({"end", "to", "until", "stop", "leave", "exit", "ends"})
@@ -134,7 +135,7 @@ def _timed(words: frozenset[str], dimension: Dimension | None) -> Meaning | None
         # a unit of something else in its name may stand for a word: "time_in"
         if not words & _TIME:
             return None
-    elif dimension is None and not words & (_TIME | _LATENCY) and not (len(words) == 1 and words & (_BEGIN | _END)):
+    elif dimension is None and not words & (_TIME | _LATENCY) and not _is_a_time_alone(words):
         return None
     for meaning, known in (
         (Meaning.LATENCY, _LATENCY),
@@ -146,6 +147,11 @@ def _timed(words: frozenset[str], dimension: Dimension | None) -> Meaning | None
         if words & known:
             return meaning
     return Meaning.TIME
+
+
+def _is_a_time_alone(words: frozenset[str]) -> bool:
+    """Return whether a single word without a unit is the name of a moment."""
+    return len(words) == 1 and bool(words & (_BEGIN | _END | _ALONE))
 
 
 def _identified(words: frozenset[str], dimension: Dimension | None) -> Meaning | None:

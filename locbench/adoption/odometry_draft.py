@@ -5,20 +5,22 @@ from collections.abc import Sequence
 import numpy as np
 
 from locbench.adoption.drafts import Clock, Draft
-from locbench.adoption.entries import ColumnReport, Entry, Given, table_entry
+from locbench.adoption.entries import ColumnReport, Entry, Given, table_entry, unit_decision
 from locbench.adoption.foreign_tables import ForeignColumn
 from locbench.adoption.headings import HeadingsFound, Visits, heading_at_marks, heading_by_pods, headings_at_visits
 from locbench.adoption.kinds import TakenColumn
-from locbench.adoption.meanings import POD_SIDES, Meaning
+from locbench.adoption.meanings import DIMENSION, POD_SIDES, Meaning
 from locbench.adoption.questions import OPEN, Asking, Decision, Evidence, Standing, Strength, decide
 from locbench.adoption.tracks import heading_sense, heading_zero, track_of
-from locbench.adoption.unit_evidence import angle_unit, length_unit, speed_unit, turn_rate_unit
+from locbench.adoption.unit_evidence import angle_unit, length_unit, speed_unit, turn_rate_unit, unit_of_neighbour
 from locbench.arrays import FloatArray
 from locbench.session.writer import toml_key, toml_text
+from locbench.units import Dimension
 
 __all__ = ["draft_odometry"]
 
 _WIDTHS = (16, 32)
+_FLOORS_DRIVEN, _USUAL_FLOOR_M = 10.0, 4.0
 
 
 def draft_odometry(draft: Draft, clock: Clock | None, visits: Visits | None) -> None:
@@ -123,19 +125,25 @@ def _counter_words(values: FloatArray) -> str:
 
 
 def _speeds(draft: Draft) -> None:
-    for key, meaning in (("forward", Meaning.FORWARD_SPEED), ("left", Meaning.LEFT_SPEED)):
-        taken = draft.role(key, meaning)
-        if taken is not None:
-            draft.measured(key, meaning, speed_unit(taken.column), needed=True)
+    forward = draft.role("forward", Meaning.FORWARD_SPEED)
+    if forward is not None:
+        unit = draft.measured("forward", Meaning.FORWARD_SPEED, speed_unit(forward.column), needed=True)
+        _beside(draft, Meaning.LEFT_SPEED, unit)
 
 
 def _steps(draft: Draft) -> None:
-    for key, meaning in (("forward", Meaning.FORWARD_STEP), ("left", Meaning.LEFT_STEP)):
-        taken = draft.role(key, meaning)
-        if taken is not None:
-            travelled = float(np.nansum(np.abs(taken.column.numbers)))
-            # a run of a minute or two at half a metre a second
-            draft.measured(key, meaning, length_unit(taken.column, travelled / 10.0, 4.0), needed=True)
+    forward = draft.role("forward", Meaning.FORWARD_STEP)
+    if forward is not None:
+        travelled = float(np.nansum(np.abs(forward.column.numbers)))
+        # a run is some ten times as long as the floor
+        evidence = length_unit(forward.column, travelled / _FLOORS_DRIVEN, _USUAL_FLOOR_M)
+        _beside(draft, Meaning.LEFT_STEP, draft.measured("forward", Meaning.FORWARD_STEP, evidence, needed=True))
+
+
+def _beside(draft: Draft, meaning: Meaning, unit: Decision | None) -> None:
+    left = draft.role("left", meaning)
+    if left is not None:
+        draft.measured("left", meaning, unit_of_neighbour(left.column, DIMENSION[meaning], unit), needed=False)
 
 
 def _turning(draft: Draft, times: FloatArray | None, visits: Visits | None, *, needed: bool) -> None:
@@ -223,9 +231,9 @@ def _poses(draft: Draft, times: FloatArray | None, visits: Visits | None) -> Non
 
 def add_positions(draft: Draft, columns: dict[Meaning, TakenColumn], length: Decision) -> None:
     """Add x and y, in one unit unless the name of y says another."""
-    y = columns[Meaning.Y]
-    draft.column("x", columns[Meaning.X], length, needed=True)
-    own = y.column.reading.unit
-    if own is not None and own.symbol != length.value:
-        length = Decision(f"{draft.name}.y.unit", own.symbol, f"its name says {own.symbol}")
+    x, y = columns[Meaning.X], columns[Meaning.Y]
+    draft.column("x", x, length, needed=True)
+    if y.column.reading.unit is not None or x.column.reading.unit is not None:
+        evidence = unit_of_neighbour(y.column, Dimension.LENGTH, length)
+        length = unit_decision(f"{draft.name}.y", y, draft.taken.table, Dimension.LENGTH, evidence, draft.given)
     draft.column("y", y, length, needed=True)

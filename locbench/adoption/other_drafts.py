@@ -155,7 +155,8 @@ def draft_start(given: Given, first_pose: FloatArray | None) -> Section:
     evidence = _nearest_mark(marks, first_pose)
     asking = Asking(
         "on which mark of the field file did the robot stand when the log began?",
-        "if on none, write x, y, heading, position_std and heading_std into [start] instead",
+        "if on none, write x, y, heading, position_std and heading_std into [start] instead; the last two also where "
+        "the field file gives none for the mark",
         tuple(marks),
     )
     mark = decide("start.mark", evidence, asking, given.known_answers)
@@ -163,7 +164,7 @@ def draft_start(given: Given, first_pose: FloatArray | None) -> Section:
     chosen = marks.get(mark.value or "")
     for key, form in (("position_std", AnswerForm.LENGTH), ("heading_std", AnswerForm.ANGLE)):
         carried = [getattr(one, key) for one in ([chosen] if chosen else marks.values())]
-        if not carried or None in carried:
+        if None in carried:
             entries.append(_start_spread(key, form, given))
     if chosen is not None and chosen.heading is None:
         heading = Asking("where did the robot point when the log began?", "from field +x", (), AnswerForm.ANGLE)

@@ -147,9 +147,18 @@ def _own_clock(draft: Draft, clock: Clock | None, odometry_file: str) -> Clock |
         time = draft.taken.column(Meaning.TIME)
         if time is None:
             return None
-        why = "the only time, taken for that of the picture, not of the result"
-        taken = TakenColumn(time.column, Meaning.CAPTURED, why, False)
+        taken = _moment_of_capture(time, draft.role("arrived", Meaning.ARRIVED))
     return other_clock(draft, "captured", taken, clock, odometry_file)
+
+
+def _moment_of_capture(time: TakenColumn, arrived: TakenColumn | None) -> TakenColumn:
+    """Return a column of times as that of the pictures: sure only if it lies before the arrival in every row."""
+    if arrived is not None and time.column.reading.unit == arrived.column.reading.unit:
+        waited = arrived.column.numbers - time.column.numbers
+        if np.all(waited >= 0.0) and np.any(waited > 0.0):
+            return TakenColumn(time.column, Meaning.CAPTURED, "it lies before the time of arrival in every row", True)
+    why = "it is taken for the time of the picture, not of the result"
+    return TakenColumn(time.column, Meaning.CAPTURED, why, False)
 
 
 def _unused(tables: Sequence[ForeignTable], taken: SortedTables, reports: Sequence[ColumnReport]) -> list[ColumnReport]:

@@ -93,6 +93,11 @@ class Question:
     proposal: str | None
     why: str
 
+    @property
+    def known(self) -> str | None:
+        """What the data say about it, None if nothing."""
+        return None if self.why == NOTHING_KNOWN.why else self.why
+
 
 @dataclass(frozen=True)
 class Decision:

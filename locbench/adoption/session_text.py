@@ -1,7 +1,7 @@
 """A proposal as the text of a session file: reasons and questions are comments above the lines they belong to."""
 
 import textwrap
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from hashlib import sha256
 
 from locbench.adoption.entries import Entry, Section
@@ -64,7 +64,8 @@ def _section_lines(section: Section, numbers: Mapping[str, int]) -> Iterator[str
     for entry in section.entries:
         for question in entry.questions:
             if question.key not in asked:
-                yield from _question_lines(question, numbers[question.key], entry)
+                concerned = [one for one in section.entries if question in one.questions]
+                yield from _question_lines(question, numbers[question.key], concerned)
                 asked.add(question.key)
         yield from _reason_lines(entry)
         line = f"{entry.key} = {entry.value}"
@@ -79,23 +80,24 @@ def _reason_lines(entry: Entry) -> Iterator[str]:
             yield from _comment(f"{entry.key}: {_printable(reason)}", "  ")
 
 
-def _question_lines(question: Question, number: int, entry: Entry) -> Iterator[str]:
+def _question_lines(question: Question, number: int, entries: Sequence[Entry]) -> Iterator[str]:
     asking = question.asking
     yield from _comment(f"QUESTION {number} ({question.key}): {_printable(asking.text)}", "  ")
-    yield from _comment(f"  Known: {_printable(question.why)}.", "    ")
+    if question.known is not None:
+        yield from _comment(f"  Known: {_printable(question.known)}.", "    ")
     yield from _comment(f"  To find out: {_printable(asking.how)}.", "    ")
-    yield from _comment(f"  {_printable(_answering(question, entry))}", "    ")
+    yield from _comment(f"  {_printable(_answering(question, entries))}", "    ")
 
 
-def _answering(question: Question, entry: Entry) -> str:
+def _answering(question: Question, entries: Sequence[Entry]) -> str:
     asking = question.asking
-    form = asking.form if asking.form is not AnswerForm.NAME else ""
-    choices = ", ".join([*asking.choices, *([form] if form else [])])
-    what = f"Choices: {choices}." if asking.choices else f"Write {form or 'it'}."
+    form = [] if asking.form is AnswerForm.NAME and asking.choices else [str(asking.form)]
+    what = f"Answer: {', '.join([*asking.choices, *form])}."
+    keys = " and ".join(f'"{entry.key}"' for entry in entries)
     if question.proposal is not None:
-        return f'{what} Proposed: {question.proposal}; change it in "{entry.key}" if that is wrong.'
-    place = f'in the place of "{OPEN}" in "{entry.key}"' if OPEN in entry.value else f'into "{entry.key}"'
-    return f"{what} Write it {place}{', and take the # off' if entry.needed else ''}."
+        return f"{what} Proposed: {question.proposal}. If that is wrong, change it in {keys}."
+    taken_off = ", and take the # off" if any(entry.needed for entry in entries) else ""
+    return f'{what} Write it in the place of "{OPEN}" in {keys}{taken_off}.'
 
 
 def _printable(text: str) -> str:

@@ -20,7 +20,7 @@ from locbench.adoption.questions import (
     decide,
 )
 from locbench.adoption.tracks import heading_sense, placed_frame, track_of
-from locbench.adoption.unit_evidence import angle_unit, length_unit
+from locbench.adoption.unit_evidence import angle_unit, length_unit, unit_of_neighbour
 from locbench.arrays import FloatArray
 from locbench.units import Dimension
 
@@ -219,13 +219,7 @@ def _camera_axis(draft: Draft, key: str, text: str, how: str, choices: tuple[str
 
 
 def _as(taken: TakenColumn, other: Decision | None) -> Evidence:
-    """Return the unit of a column: its own, or with a question the one of its neighbour."""
-    own = taken.column.reading.unit
-    if own is not None and own.dimension is DIMENSION[taken.meaning]:
-        return Evidence(own.symbol, f"its name says {own.symbol}", Strength.SHOWN)
-    if other is None or other.value is None:
-        return NOTHING_KNOWN
-    return Evidence(other.value, "as the column it belongs to", Strength.HINTED)
+    return unit_of_neighbour(taken.column, DIMENSION[taken.meaning], other)
 
 
 def _spreads(draft: Draft, length: Decision, angle: Decision | None, lengths: tuple[Meaning, ...]) -> None:

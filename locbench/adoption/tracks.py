@@ -1,7 +1,7 @@
 """The frame of poses on the field, and the sense of headings: as far as marks, pods and motion show them."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,14 +82,15 @@ def track_of(
     if heading is None:
         return Track(section, table, points, None, length, None, plane, HeadingsFound(), count)
     turns = heading.column.numbers
-    found = _found_heading(heading, turns, times_s, visits, plane)
-    by_name = angle_unit(heading.column)
-    better = by_name if by_name.strength is Strength.SHOWN or found.unit.value is None else found.unit
+    alone = angle_unit(heading.column)
+    units = (alone.value,) if alone.value is not None and alone.strength is Strength.SHOWN else ("deg", "rad")
+    found = _found_heading(turns, units, times_s, visits, plane)
+    rows = np.all(np.isfinite(points), axis=1) & np.isfinite(turns)
+    # fixes come from a place to the next in no order of motion
+    if found.sense.value is None and section != "tags" and np.count_nonzero(rows) > 1:
+        found = heading_by_motion(points[rows], turns[rows], units)
+    better = found.unit if found.unit.strength is Strength.SHOWN and len(units) > 1 else alone
     angle = unit_decision(f"{section}.heading", heading, table, Dimension.ANGLE, better, given)
-    if plane is None and found.sense.value is None and angle.value is not None:
-        rows = np.all(np.isfinite(points), axis=1) & np.isfinite(turns)
-        if section != "tags" and np.count_nonzero(rows) > 1:
-            found = heading_by_motion(points[rows], turns[rows] * UNITS[angle.value].factor)
     return Track(section, table, points, turns, length, angle, plane, found, count)
 
 
@@ -114,8 +115,8 @@ def _length_evidence(
 
 
 def _found_heading(
-    heading: TakenColumn,
     turns: FloatArray,
+    units: Sequence[str],
     times_s: FloatArray | None,
     visits: Visits | None,
     plane: PlaneFit | None,
@@ -123,8 +124,6 @@ def _found_heading(
     """Return what the marks say about the heading; its zero is relative to the log's axes, so it needs the plane."""
     if times_s is None or visits is None:
         return HeadingsFound()
-    named = heading.column.reading.unit
-    units = ("deg", "rad") if named is None or named.dimension is not Dimension.ANGLE else (named.symbol,)
     fit = heading_at_marks(headings_at_visits(times_s, turns, visits), visits.pose[:, 2], units)
     if fit is None:
         return HeadingsFound()

@@ -6,7 +6,7 @@ from collections.abc import Callable
 import numpy as np
 
 from locbench.adoption.foreign_tables import ForeignColumn
-from locbench.adoption.questions import NOTHING_KNOWN, Evidence, Strength
+from locbench.adoption.questions import NOTHING_KNOWN, Decision, Evidence, Strength
 from locbench.arrays import FloatArray
 from locbench.units import UNITS, Dimension
 
@@ -18,6 +18,7 @@ __all__ = [
     "speed_unit",
     "symbols_of",
     "turn_rate_unit",
+    "unit_of_neighbour",
     "usual_step",
 ]
 
@@ -85,9 +86,13 @@ def clock_unit(column: ForeignColumn) -> Evidence:
     hint = NOTHING_KNOWN
     if len(fitting) == 1:
         rate = 1.0 / (step * UNITS[fitting[0]].factor)
-        why = f"rows are {step:.6g} apart, in {fitting[0]} {rate:.3g} a second; no other unit gives a likely rate"
+        why = f"rows are {step:.6g} apart: in {fitting[0]} {rate:.3g} a second, in no other unit a likely rate"
         hint = Evidence(fitting[0], why + _epoch_words(column.numbers, fitting[0]), Strength.HINTED)
-    return _by_name(column, Dimension.TIME, contradiction, hint)
+    found = _by_name(column, Dimension.TIME, contradiction, hint)
+    if found.strength is Strength.SHOWN and step > 0.0:
+        rate = 1.0 / (step * UNITS[str(found.value)].factor)
+        return Evidence(found.value, f"{found.why}; that makes {rate:.3g} rows a second", Strength.SHOWN)
+    return found
 
 
 def _epoch_words(values: FloatArray, symbol: str) -> str:
@@ -108,7 +113,7 @@ def clock_unit_beside(column: ForeignColumn, span_s: tuple[float, float] | None)
     hint = NOTHING_KNOWN
     if len(fitting) == 1:
         symbol, share = fitting[0]
-        why = f"in {symbol} its times last {share:.0%} of the odometry's; in any other unit far less or more"
+        why = f"in {symbol} its times last {share:.0%} of the odometry's, in any other unit far less or more"
         hint = Evidence(symbol, why + _epoch_words(values, symbol), Strength.HINTED)
     return _by_name(column, Dimension.TIME, lambda _: None, hint)
 
@@ -146,10 +151,10 @@ def _angle_hint(values: FloatArray) -> Evidence:
     low, high = float(np.min(values)), float(np.max(values))
     largest = max(abs(low), abs(high))
     if 60.0 <= largest < 1e5:
-        why = f"it runs from {low:.5g} to {high:.5g}; in rad that would be {(high - low) / (2 * math.pi):.0f} turns"
+        why = f"it runs from {low:.5g} to {high:.5g}: in rad that would be {(high - low) / (2 * math.pi):.0f} turns"
         return Evidence("deg", why, Strength.HINTED)
     if largest < 6.4 and high - low > 2.5:
-        why = f"it runs from {low:.5g} to {high:.5g}; in deg the robot would hardly have turned"
+        why = f"it runs from {low:.5g} to {high:.5g}: in deg the robot would hardly have turned"
         return Evidence("rad", why, Strength.HINTED)
     return Evidence(None, f"it runs from {low:.5g} to {high:.5g}, which may be deg or rad", Strength.NOTHING)
 
@@ -191,9 +196,9 @@ def turn_rate_unit(column: ForeignColumn) -> Evidence:
     fast = _fast(column)
     hint = NOTHING_KNOWN
     if fast > 20.0:
-        hint = Evidence("deg/s", f"it often reaches {fast:.4g}; no robot turns that fast in rad/s", Strength.HINTED)
+        hint = Evidence("deg/s", f"it often reaches {fast:.4g}: no robot turns that fast in rad/s", Strength.HINTED)
     elif 0.3 < fast < 8.0:
-        hint = Evidence("rad/s", f"it often reaches {fast:.4g}; in deg/s the robot would hardly turn", Strength.HINTED)
+        hint = Evidence("rad/s", f"it often reaches {fast:.4g}: in deg/s the robot would hardly turn", Strength.HINTED)
     return _by_name(column, Dimension.TURN_RATE, lambda _: None, hint)
 
 
@@ -211,4 +216,14 @@ def _nearest_size(size: float, usual_si: float, dimension: Dimension, found: str
     as_si = f"{size * UNITS[symbol].factor:.3g} {symbols_of(dimension)[0]}"
     if best > _WORST or second - best < _AHEAD:
         return Evidence(None, f"{found}, which may be {symbol} or {other}", Strength.NOTHING)
-    return Evidence(symbol, f"{found}, in {symbol} {as_si}; in {other} it would be further from usual", Strength.HINTED)
+    return Evidence(symbol, f'{found}: {as_si} as "{symbol}", further from usual as "{other}"', Strength.HINTED)
+
+
+def unit_of_neighbour(column: ForeignColumn, dimension: Dimension, other: Decision | None) -> Evidence:
+    """Return the unit of a column that belongs to another one: its own, or with a question that of the other."""
+    own = _named(column, dimension)
+    if own is not None:
+        return Evidence(own, f"its name says {own}", Strength.SHOWN)
+    if other is None or other.value is None:
+        return NOTHING_KNOWN
+    return Evidence(other.value, f"the column it belongs to is in {other.value}", Strength.HINTED)

@@ -8,6 +8,7 @@ from locbench.adoption.entries import Given
 from locbench.adoption.foreign_tables import ForeignTable, read_foreign_table
 from locbench.adoption.proposing import Proposal, propose
 from locbench.adoption.questions import AnswerForm, Question
+from locbench.adoption.wide_tables import parted_tables
 from locbench.adoption.writing import refuse_foreign_folder, write_adopted
 from locbench.config import FieldConfig, RobotConfig, load_config
 from locbench.errors import UsageError
@@ -85,7 +86,7 @@ def _read(files: Sequence[Path]) -> list[ForeignTable]:
                 f"two tables would become {table.file}", where=str(path), remedy="Give one of them another name"
             )
         tables.append(table)
-    return tables
+    return parted_tables(tables)
 
 
 def _asked(tables: Sequence[ForeignTable], given: Given, ask: Ask) -> Proposal:

@@ -49,7 +49,9 @@ def print_adoption(proposal: Proposal, folder: Path, console: Console) -> None:
 
 def question_lines(question: Question) -> list[str]:
     """Return a question as it is put at the terminal: what is asked and known, how to find out, the choices."""
-    lines = ["", f"{question.key}: {question.asking.text}", f"  known: {question.why}"]
+    lines = ["", f"{question.key}: {question.asking.text}"]
+    if question.known is not None:
+        lines.append(f"  known: {question.known}")
     if question.proposal is not None:
         lines.append(f"  proposed: {question.proposal}")
     lines.append(f"  to find out: {question.asking.how}")
@@ -90,7 +92,8 @@ def _question(number: int, question: Question) -> Table:
     drawn.add_column(justify="right", no_wrap=True)
     drawn.add_column(overflow="fold")
     proposed = "open" if question.proposal is None else f"proposed: {question.proposal}"
-    text = f"{question.key}: {question.asking.text} ({proposed}; {question.why})"
+    known = "" if question.known is None else f"; {question.known}"
+    text = f"{question.key}: {question.asking.text} ({proposed}{known})"
     drawn.add_row(Text(f"{number:3d}"), Text(plain_text(text)))
     return drawn
 

@@ -29,6 +29,8 @@ _COMMENT_MARKS = ("#", "//")
 # Spreadsheets put such a line first to say which separator follows.
 _SEPARATOR_LINE = re.compile(r'"?sep=.?"?', re.IGNORECASE)
 _SNIFFED_LINES = 200
+# A broken line or two must not make a table look like a single column.
+_MOST_ROWS = 0.5
 
 
 class Separator(StrEnum):
@@ -155,37 +157,48 @@ def rows_of(lines: Sequence[str], separator: Separator) -> list[list[str]]:
 
 @dataclass(frozen=True)
 class _Fit:
-    """How well a separator explains the lines, the more important first."""
+    """How well a separator explains the lines: share of rows as long as the header, share of numbers, columns."""
 
-    even: bool
+    even_share: float
     numeric_share: float
     columns: int
 
+    @property
+    def is_table(self) -> bool:
+        """Whether most rows have as many cells as the header, and that several."""
+        return self.columns > 1 and self.even_share >= _MOST_ROWS
 
-def _fit(lines: Sequence[str], separator: Separator) -> _Fit | None:
-    try:
-        rows = rows_of(lines, separator)
-    except csv.Error:
-        return None
+
+def _fit(lines: Sequence[str], separator: Separator) -> _Fit:
+    rows = rows_of(lines, separator)
     columns = len(rows[0])
-    even = all(len(row) == columns or (len(row) == columns + 1 and not row[-1]) for row in rows)
+    even = [len(row) == columns or (len(row) == columns + 1 and not row[-1]) for row in rows[1:] or rows]
     cells = [cell for row in rows[1:] or rows for cell in row if cell]
     numeric = sum(looks_numeric(cell) for cell in cells) / max(1, len(cells))
-    return _Fit(even, round(numeric, 2), columns)
+    return _Fit(sum(even) / len(even), round(numeric, 2), columns)
 
 
 def sniffed_separator(lines: Sequence[str]) -> Separator:
-    """Return the separator that gives every line equally many cells, most of them numbers, and many columns.
+    """Return the separator that gives the lines equally many cells, most of them numbers, and many columns.
 
     Raises
     ------
     csv.Error
-        If no separator gives a table at all.
+        If quotes are not closed.
     """
     first = list(islice(lines, _SNIFFED_LINES))
-    fits = {separator: fit for separator in Separator if (fit := _fit(first, separator)) is not None}
-    if not fits:
-        raise csv.Error("quotes are not closed")
-    return max(
-        fits, key=lambda separator: (fits[separator].even, fits[separator].numeric_share, fits[separator].columns)
-    )
+    fits: dict[Separator, _Fit] = {}
+    unreadable: list[csv.Error] = []
+    for separator in Separator:
+        try:
+            fits[separator] = _fit(first, separator)
+        except csv.Error as error:
+            unreadable.append(error)
+    best = max(fits, key=lambda one: (fits[one].is_table, *_rank(fits[one])), default=None)
+    if best is None or (unreadable and not fits[best].is_table):
+        raise unreadable[0]
+    return best
+
+
+def _rank(fit: _Fit) -> tuple[float, float, int]:
+    return fit.even_share, fit.numeric_share, fit.columns

@@ -180,5 +180,6 @@ def _offset(draft: Draft, times: FloatArray, span: tuple[float, float]) -> Decis
         f"table's. Had both begun together, it would be {span[0] - first:.10g} s",
         (),
         AnswerForm.DURATION,
+        about_a_clock=True,
     )
     return decide(f"{draft.name}.offset", Evidence(None, why, Strength.NOTHING), asking, draft.given.known_answers)

@@ -98,6 +98,7 @@ def unit_decision(
         f'which unit of {dimension} is "{taken.column.name}" of {table.file} in?',
         "read the line of the robot's program that writes this column, or move the robot by a known amount and look",
         symbols_of(dimension),
+        about_a_clock=dimension is Dimension.TIME,
     )
     return decide(f"{key}.unit", evidence, asking, given.known_answers)
 

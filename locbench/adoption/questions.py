@@ -75,13 +75,15 @@ _FORM_DIMENSION = {
 class Asking:
     """How a question is put: the sentence, how to find the answer out, and what an answer may be.
 
-    Choices, if there are any, are the usual answers; to a question for a name they are all there are.
+    Choices, if there are any, are the usual answers; to a question for a name they are all there are. An answer about
+    a clock puts tables beside each other and so may settle other questions.
     """
 
     text: str
     how: str
     choices: tuple[str, ...] = ()
     form: AnswerForm = AnswerForm.NAME
+    about_a_clock: bool = False
 
 
 @dataclass(frozen=True)

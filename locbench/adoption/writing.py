@@ -43,7 +43,9 @@ def refuse_foreign_folder(out: Path, files: list[str]) -> None:
         if is_untouched(text):
             return
         what = (
-            "an adopted session that was edited since" if text.startswith(MADE_BY) else "a session.toml of another make"
+            "an adopted session that was edited since"
+            if text.startswith(MADE_BY)
+            else "a session.toml that was not adopted"
         )
         raise OutputError(f"this folder holds {what}", where=str(out), remedy=f"{remedy}, or remove that file first")
     taken = next((file for file in files if (out / file).exists()), None)

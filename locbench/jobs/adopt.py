@@ -95,11 +95,10 @@ def _asked(tables: Sequence[ForeignTable], given: Given, ask: Ask) -> Proposal:
     put: set[str] = set()
     while True:
         proposal = propose(tables, replace(given, answers=answers))
-        question = next(
-            (one for one in proposal.questions if one.key not in put and one.asking.form is not AnswerForm.FILE), None
-        )
-        if question is None:
+        waiting = [one for one in proposal.questions if one.key not in put and one.asking.form is not AnswerForm.FILE]
+        if not waiting:
             return proposal
+        question = next((one for one in waiting if one.asking.about_a_clock), waiting[0])
         put.add(question.key)
         answer = ask(question)
         if answer is not None:

@@ -9,23 +9,29 @@ _QUESTION = re.compile(r"# QUESTION \d+ \((?P<key>[^)]+)\)")
 
 
 def open_questions(text: str) -> list[str]:
-    """Keys of all questions, in order."""
-    return [match["key"] for match in _QUESTION.finditer(text)]
+    """Keys of all questions, in order; one that concerns several tables stands in each."""
+    return list(dict.fromkeys(match["key"] for match in _QUESTION.finditer(text)))
 
 
 def answered(text: str, answers: Mapping[str, str]) -> str:
     """The text with each answer written where its question says; the questions stay as comments."""
     lines = text.split("\n")
     for key, answer in answers.items():
-        asked = next(i for i, line in enumerate(lines) if f"({key})" in line and _QUESTION.match(line))
-        end = next(i for i in range(asked + 1, len(lines)) if not lines[i].startswith("#   "))
-        told = " ".join(line.lstrip("# ") for line in lines[asked:end])
-        (where,) = re.findall(r'(?:in the place of "\?"|change it) in ("[^"]+"(?: and "[^"]+")*)', told)
-        for name in re.findall(r'"([^"]+)"', where):
-            place = next(i for i in range(end, len(lines)) if re.match(rf"(# )?{re.escape(name)} = ", lines[i]))
-            line = lines[place].removeprefix("# ") if "take the # off" in told else lines[place]
-            lines[place] = _written(line, key, answer)
+        asked = [i for i, line in enumerate(lines) if f"({key})" in line and _QUESTION.match(line)]
+        assert asked, key
+        for first in asked:
+            _answer_one(lines, first, key, answer)
     return "\n".join(lines)
+
+
+def _answer_one(lines: list[str], first: int, key: str, answer: str) -> None:
+    end = next(i for i in range(first + 1, len(lines)) if not lines[i].startswith("#   "))
+    told = " ".join(line.lstrip("# ") for line in lines[first:end])
+    (where,) = re.findall(r'(?:in the place of "\?"|change it) in ("[^"]+"(?: and "[^"]+")*)', told)
+    for name in re.findall(r'"([^"]+)"', where):
+        place = next(i for i in range(end, len(lines)) if re.match(rf"(# )?{re.escape(name)} = ", lines[i]))
+        line = lines[place].removeprefix("# ") if "take the # off" in told else lines[place]
+        lines[place] = _written(line, key, answer)
 
 
 def _written(line: str, key: str, answer: str) -> str:

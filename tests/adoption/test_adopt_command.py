@@ -1,6 +1,7 @@
 """`locbench adopt` at the command line: what it refuses, what it never overwrites, how it asks."""
 
 import csv
+import math
 import os
 import pty
 import re
@@ -15,8 +16,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from orchard_drive import FIELD, ROBOT, write_clockwise_set, write_ranging_set
 
+from locbench.adoption.questions import AnswerForm, Question, accepted_answer
 from locbench.cli import main as cli
 from locbench.config import SessionConfig
+from locbench.errors import LocbenchError
+from locbench.jobs.adopt import adopt
 
 ODOMETRY = "t_ms,enc_left,enc_right,enc_cross,gyro_deg\n" + "".join(f"{20 * i},{i},{i},0,0.0\n" for i in range(40))
 
@@ -216,3 +220,113 @@ def test_junk_is_adopted_or_refused_but_never_a_crash(tmp_path_factory, capsys, 
     assert (folder / "out" / "session.toml").exists() == (status == 0)
     if status == 0:
         tomllib.loads((folder / "out" / "session.toml").read_text(encoding="utf-8"))
+
+
+_SHAPES = {
+    "clock": lambda row, size: repr(size * row),
+    "constant": lambda _, size: repr(size),
+    "line": lambda row, size: repr(size * (row - 7)),
+    "wave": lambda row, size: f"{size * math.sin(0.9 * row):.6g}",
+    "counter": lambda row, size: str(int(size * row) % 65536),
+    "saw": lambda row, size: repr((size * row) % 360.0 - 180.0),
+    "ids": lambda row, _: str(row % 3),
+    "holes": lambda row, size: "" if row % 3 else repr(size),
+    "names": lambda row, _: f"M{row % 4}",
+}
+_COLUMN = st.tuples(st.sampled_from(sorted(_SHAPES)), st.sampled_from([0.0, 1e-3, 0.02, 1.0, 20.0, 2e4, 1.7e9, 1e300]))
+_ROLES = {
+    "odometry.csv": [
+        "t",
+        "t_ms",
+        "stamp [us]",
+        "x",
+        "y_mm",
+        "y",
+        "heading",
+        "gyro_deg",
+        "enc_l",
+        "enc_r",
+        "enc_c",
+        "vx",
+    ]
+    + ["vy", "omega", "dx", "dy", "dtheta", "true_x", "true_y", "id", "range", "a", "b"],
+    "tags.csv": [
+        "t",
+        "shutter",
+        "rx",
+        "id",
+        "x",
+        "y",
+        "z",
+        "heading",
+        "range",
+        "bearing",
+        "latency_ms",
+        "view",
+        "turret",
+    ]
+    + ["x_std", "y_std", "heading_std", "ratio", "ahead", "left", "n_tags"],
+    "marks.csv": ["begin", "end", "t_s", "mark", "x", "y", "heading"],
+    "truth.csv": ["t", "x", "y", "heading_rad"],
+    "requests.csv": ["t_press"],
+}
+
+
+@st.composite
+def _half_plausible_logs(draw) -> dict[str, str]:
+    files = ["odometry.csv", *draw(st.lists(st.sampled_from(sorted(_ROLES)[:1] + sorted(_ROLES)[2:]), unique=True))]
+    texts = {}
+    for file in files:
+        names = draw(st.lists(st.sampled_from(_ROLES[file]), min_size=1, max_size=9, unique=True))
+        columns = [draw(_COLUMN) for _ in names]
+        count = draw(st.sampled_from([1, 2, 12, 60]))
+        rows = [",".join(_SHAPES[shape](row, size) for shape, size in columns) for row in range(count)]
+        texts[file] = "\n".join([",".join(names), *rows, ""])
+    return texts
+
+
+@given(texts=_half_plausible_logs(), known=st.booleans())
+@settings(max_examples=250, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+def test_half_plausible_logs_are_adopted_or_refused_but_never_a_crash(tmp_path_factory, capsys, texts, known):
+    folder = Path(tmp_path_factory.mktemp("half"))
+    for file, text in texts.items():
+        (folder / file).write_text(text)
+    files = ["--robot", ROBOT, "--field", FIELD] if known else []
+    status = _run("adopt", *(folder / file for file in texts), *files, "--out", folder / "out")
+    shown = capsys.readouterr()
+    assert status in (0, 2), shown.err
+    if status == 0:
+        text = (folder / "out" / "session.toml").read_text(encoding="utf-8")
+        tomllib.loads(text)
+        count = len(open_questions(text))
+        assert shown.out.splitlines()[0].endswith(f"{count or 'no'} question{'' if count < 2 else 's'} left")
+
+
+_ANYTHING = {
+    AnswerForm.NAME: "S1",
+    AnswerForm.LENGTH: "5 mm",
+    AnswerForm.ANGLE: "1 deg",
+    AnswerForm.DURATION: "0 s",
+    AnswerForm.PLACE: "2 m, 2 m",
+}
+
+
+def _any_answer(question: Question) -> str:
+    return accepted_answer(question, (*question.asking.choices, _ANYTHING[question.asking.form])[-2:][0])
+
+
+@given(texts=_half_plausible_logs(), known=st.booleans())
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+def test_once_all_questions_are_answered_it_is_a_session_file(tmp_path_factory, texts, known):
+    folder = Path(tmp_path_factory.mktemp("answered"))
+    for file, text in texts.items():
+        (folder / file).write_text(text)
+    files = (ROBOT, FIELD) if known else (None, None)
+    try:
+        adopt([folder / file for file in texts], folder / "out", *files, None, _any_answer)
+    except LocbenchError:
+        return
+    text = (folder / "out" / "session.toml").read_text(encoding="utf-8")
+    assert open_questions(text) == ([] if known else ["robot", "field"])
+    text = text if known else answered(text, {"robot": "r.toml", "field": "f.toml"})
+    SessionConfig.model_validate(tomllib.loads(text))

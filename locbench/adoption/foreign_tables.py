@@ -32,6 +32,8 @@ __all__ = ["ForeignColumn", "ForeignTable", "clean_csv", "read_foreign_table"]
 
 _THREE_DIGITS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 _COUNTED_AS_TEXT = 0.5
+# Nanoseconds since 1970 are below it; the square of it is no infinity.
+_LARGEST = 1e20
 
 
 @dataclass(frozen=True)
@@ -44,8 +46,9 @@ class ForeignColumn:
 
     @cached_property
     def numbers(self) -> FloatArray:
-        """(N,) the cells as numbers, as the session reader will read them; NaN where a cell is none."""
-        return np.asarray(pd.to_numeric(pd.Series(self.cells, dtype=object), errors="coerce"), dtype=float)
+        """(N,) the cells as numbers, as the session reader will read them; NaN where a cell is none or absurd."""
+        values = np.asarray(pd.to_numeric(pd.Series(self.cells, dtype=object), errors="coerce"), dtype=float)
+        return np.where(np.abs(values) <= _LARGEST, values, np.nan)
 
     @property
     def is_numeric(self) -> bool:

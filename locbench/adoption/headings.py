@@ -41,7 +41,8 @@ _TIMES_WORSE = 3.0
 _FEWEST_STEPS = 20
 _ALONG_RAD = math.radians(25.0)
 _STEADY_RAD = math.radians(20.0)
-_MOST_OF = 0.8
+# A tour of half a dozen legs gives a wrong convention some of them by chance, but not most.
+_MOST_OF, _NOT_QUITE_MOST = 0.8, 0.7
 _MANY_OF = 0.5
 
 
@@ -187,7 +188,7 @@ def heading_by_motion(points: FloatArray, headings: FloatArray, units: Sequence[
     (best, share), (_, second) = sorted(shares.items(), key=lambda item: -item[1])[:2]
     (unit, sense, axis), count = best, counts[best[0]]
     strength = Strength.NOTHING
-    if share >= _MOST_OF and second < 0.5 * share:
+    if share >= _MOST_OF and second < _NOT_QUITE_MOST:
         strength = Strength.SHOWN
     elif share >= _MANY_OF and second < 0.6 * share:
         strength = Strength.HINTED

@@ -233,7 +233,8 @@ def _section_of(
         return SectionName.REQUESTS
     if words & _MARKS_WORDS and (Meaning.MARK in has or posed or Meaning.TAG in has):
         return SectionName.MARKS
-    if Meaning.TAG in has and (posed or has & {Meaning.RANGE, Meaning.BEARING, Meaning.FORWARD_STEP}):
+    seen = posed or has & {Meaning.RANGE, Meaning.BEARING} or {Meaning.FORWARD_STEP, Meaning.LEFT_STEP} <= has
+    if Meaning.TAG in has and seen:
         return SectionName.TAGS
     if words & _TAGS_WORDS and has & {Meaning.RANGE, Meaning.BEARING}:
         return SectionName.TAGS

@@ -84,7 +84,7 @@ def _inline(keys: Mapping[str, str]) -> str:
 
 def table_entry(key: str, decisions: Mapping[str, Decision], needed: bool = False) -> Entry:
     """Return the entry of a table in one line, such as frame = { heading_sense = "clockwise" }."""
-    reasons = dict.fromkeys(f"{name}: {decision.why}" for name, decision in decisions.items())
+    reasons = dict.fromkeys(f"{decision.key.rsplit('.', 1)[-1]}: {decision.why}" for decision in decisions.values())
     questions = {decision.question: None for decision in decisions.values() if decision.question is not None}
     written = {name: decision.written for name, decision in decisions.items()}
     return Entry(key, _inline(written), tuple(reasons), tuple(questions), needed)
@@ -96,7 +96,7 @@ def unit_decision(
     """Return the decision on the unit of a column; `key` is that of the column."""
     asking = Asking(
         f'which unit of {dimension} is "{taken.column.name}" of {table.file} in?',
-        "read the line of the robot's program that writes this column, or move the robot by a known amount and look",
+        "read the line of the robot's program that writes this column, or push the robot by hand, motors off, and look",
         symbols_of(dimension),
         about_a_clock=dimension is Dimension.TIME,
     )

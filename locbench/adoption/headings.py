@@ -91,12 +91,31 @@ def _at_visits(
 
 @dataclass(frozen=True)
 class HeadingFit:
-    """The unit and the sense in which logged headings follow the marks', what is left, and what to add to them."""
+    """The unit and the sense in which logged headings follow the marks', what to add to them, and what is left.
+
+    `visits` is how many of the visits have a logged and a surveyed heading.
+    """
 
     unit: str
     sense: str
     offset_rad: float
     rms_rad: float
+    visits: int
+
+    @property
+    def unit_shown(self) -> Evidence:
+        """The unit as evidence."""
+        return Evidence(self.unit, f"{self._words} in {self.unit}", Strength.SHOWN)
+
+    @property
+    def sense_shown(self) -> Evidence:
+        """The sense as evidence."""
+        left = f"to {math.degrees(self.rms_rad):.1f} deg RMS"
+        return Evidence(self.sense, f"{self._words} {self.sense}, {left}", Strength.SHOWN)
+
+    @property
+    def _words(self) -> str:
+        return f"at {self.visits} visits it follows the marks' headings"
 
 
 @dataclass(frozen=True)
@@ -122,7 +141,7 @@ def heading_at_marks(logged: FloatArray, surveyed_rad: FloatArray, units: Sequen
             left = surveyed_rad[known] - sign * logged[known] * UNITS[unit].factor
             offset = float(circular_mean(left))
             rms = float(np.sqrt(np.mean(wrap_angle(left - offset) ** 2)))
-            fits.append(HeadingFit(unit, sense, offset, rms))
+            fits.append(HeadingFit(unit, sense, offset, rms, int(np.count_nonzero(known))))
     fits.sort(key=lambda fit: fit.rms_rad)
     best, second = fits[0], fits[1]
     clear = second.rms_rad > max(_BAD_FIT_RAD, _TIMES_WORSE * best.rms_rad)

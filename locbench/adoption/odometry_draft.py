@@ -100,7 +100,7 @@ def _pod_column(draft: Draft, pod: str, columns: Sequence[TakenColumn], pods: Se
         evidence = Evidence(matching[0].column.name, f'"{matching[0].column.name}" says so', strength)
     asking = Asking(
         f'which column of {draft.taken.table.file} counts the pod "{pod}"?',
-        "turn that pod's wheel by hand and look which column changes",
+        "turn that pod's wheel by hand, motors off, and look which column changes",
         tuple(one.column.name for one in columns),
     )
     return decide(f"odometry.pods.{pod}", evidence, asking, draft.given.known_answers)
@@ -188,13 +188,10 @@ def _by_marks(key: str, numbers: FloatArray, times: FloatArray | None, visits: V
     fit = heading_at_marks(headings_at_visits(times, headings, visits), visits.pose[:, 2], units)
     if fit is None:
         return HeadingsFound()
-    symbol = f"{fit.unit}/s" if key == "turn_rate" else fit.unit
-    left = f"to {np.degrees(fit.rms_rad):.1f} deg RMS"
-    why = f"at {len(visits)} visits it follows the marks' headings"
-    return HeadingsFound(
-        unit=Evidence(symbol, f"{why} in {symbol}", Strength.SHOWN),
-        sense=Evidence(fit.sense, f"{why} {fit.sense}, {left}", Strength.SHOWN),
-    )
+    unit = fit.unit_shown
+    if key == "turn_rate":
+        unit = Evidence(f"{fit.unit}/s", f"{unit.why}/s", Strength.SHOWN)
+    return HeadingsFound(unit=unit, sense=fit.sense_shown)
 
 
 def _by_pods(draft: Draft, heading: FloatArray) -> HeadingsFound:

@@ -97,7 +97,10 @@ def _answering(question: Question, entries: Sequence[Entry]) -> str:
     if question.proposal is not None:
         return f"{what} Proposed: {question.proposal}. If that is wrong, change it in {keys}."
     taken_off = ", and take the # off" if any(entry.needed for entry in entries) else ""
-    return f'{what} Write it in the place of "{OPEN}" in {keys}{taken_off}.'
+    part = question.key.rsplit(".", 1)[-1]
+    several = any(entry.value.count(f'"{OPEN}"') > 1 for entry in entries)
+    where = f" of {'origin_x, origin_y' if part == 'origin' else part}" if several else ""
+    return f'{what} Write it in the place of "{OPEN}"{where} in {keys}{taken_off}.'
 
 
 def _printable(text: str) -> str:

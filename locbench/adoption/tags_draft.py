@@ -302,7 +302,7 @@ def _mount(draft: Draft) -> None:
     )
     asking = Asking(
         f'which way does "{yaw.column.name}" of {draft.taken.table.file} grow?',
-        "turn the turret to the robot's left: if it grows, it is counter-clockwise",
+        "turn the turret to the robot's left by hand, motors off: if it grows, it is counter-clockwise",
         tuple(SENSES),
     )
     sense = decide("tags.turret_yaw.sense", NOTHING_KNOWN, asking, draft.given.known_answers)

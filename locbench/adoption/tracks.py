@@ -38,9 +38,9 @@ _NEAR_AXIS_RAD = math.radians(12.0)
 _SQUARE_RAD = math.radians(3.0)
 _NEAR_PLACE_M = 0.06
 
-_SENSE_HOW = "turn the robot to the left by hand: if the logged heading grows, it is counter-clockwise"
+_SENSE_HOW = "turn the robot to the left by hand, motors off: if the logged heading grows, it is counter-clockwise"
 _ZERO_HOW = "look where the robot points, along which of the log's own axes, when the heading reads zero"
-_ROTATE_HOW = "push the robot along the field's x: 0 deg if the logged x grows, 90 deg if the logged y shrinks"
+_ROTATE_HOW = "push the robot by hand, motors off, along the field's x: 0 deg if the logged x grows, 90 deg if the logged y shrinks"
 _ORIGIN_HOW = "put the robot where the logged x and y read zero, and measure that place on the field, as x, y"
 
 
@@ -127,17 +127,12 @@ def _found_heading(
     fit = heading_at_marks(headings_at_visits(times_s, turns, visits), visits.pose[:, 2], units)
     if fit is None:
         return HeadingsFound()
-    left = f"to {math.degrees(fit.rms_rad):.1f} deg RMS"
-    unit = Evidence(fit.unit, f"at {len(visits)} visits it follows the marks' headings in {fit.unit}", Strength.SHOWN)
-    sense = Evidence(
-        fit.sense, f"at {len(visits)} visits it follows the marks' headings {fit.sense}, {left}", Strength.SHOWN
-    )
     zero = NOTHING_KNOWN
     if plane is not None and not plane.mirrored:
         axis, miss = nearest_axis(fit.offset_rad - plane.rotation_rad)
         if miss < _NEAR_AXIS_RAD:
             zero = Evidence(axis, f"at the marks it reads zero along the log's {axis}", Strength.SHOWN)
-    return HeadingsFound(unit, sense, zero)
+    return HeadingsFound(fit.unit_shown, fit.sense_shown, zero)
 
 
 def heading_sense(section: str, taken: TakenColumn, table: ForeignTable, found: Evidence, given: Given) -> Decision:

@@ -27,7 +27,7 @@ def answered(text: str, answers: Mapping[str, str]) -> str:
 def _answer_one(lines: list[str], first: int, key: str, answer: str) -> None:
     end = next(i for i in range(first + 1, len(lines)) if not lines[i].startswith("#   "))
     told = " ".join(line.lstrip("# ") for line in lines[first:end])
-    (where,) = re.findall(r'(?:in the place of "\?"|change it) in ("[^"]+"(?: and "[^"]+")*)', told)
+    (where,) = re.findall(r'(?:in the place of "\?"(?: of [\w, ]+)?|change it) in ("[^"]+"(?: and "[^"]+")*)', told)
     for name in re.findall(r'"([^"]+)"', where):
         place = next(i for i in range(end, len(lines)) if re.match(rf"(# )?{re.escape(name)} = ", lines[i]))
         line = lines[place].removeprefix("# ") if "take the # off" in told else lines[place]

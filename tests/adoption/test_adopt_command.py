@@ -3,7 +3,6 @@
 import csv
 import math
 import os
-import pty
 import re
 import subprocess
 import sys
@@ -122,7 +121,7 @@ def test_a_line_that_was_cut_off_is_left_out_and_said(tmp_path, capsys):
 
 def _at_a_terminal(typed: str, *arguments) -> str:
     """What the command prints where a person types these lines."""
-    ours, theirs = pty.openpty()
+    ours, theirs = pytest.importorskip("pty").openpty()
     os.write(ours, typed.encode())
     command = [sys.executable, "-m", "locbench", *map(str, arguments)]
     run = subprocess.run(command, stdin=theirs, capture_output=True, text=True, check=True)
@@ -208,7 +207,7 @@ def _junk_tables(draw) -> bytes:
 @given(
     raw=st.one_of(st.binary(max_size=300), st.text(max_size=300).map(str.encode), _junk_tables()), known=st.booleans()
 )
-@settings(max_examples=250, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(max_examples=120, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 def test_junk_is_adopted_or_refused_but_never_a_crash(tmp_path_factory, capsys, raw, known):
     folder = Path(tmp_path_factory.mktemp("junk"))
     (folder / "odometry.csv").write_bytes(raw)
@@ -286,7 +285,7 @@ def _half_plausible_logs(draw) -> dict[str, str]:
 
 
 @given(texts=_half_plausible_logs(), known=st.booleans())
-@settings(max_examples=250, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(max_examples=120, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 def test_half_plausible_logs_are_adopted_or_refused_but_never_a_crash(tmp_path_factory, capsys, texts, known):
     folder = Path(tmp_path_factory.mktemp("half"))
     for file, text in texts.items():

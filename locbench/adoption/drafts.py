@@ -1,7 +1,7 @@
 """Drafts of the session file's tables: columns are looked up, their units decided, and all of it kept with reasons."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -32,13 +32,14 @@ _MOST_OUTSIDE = 0.5
 class Clock:
     """One time column: its unit, its times (N,) on the odometry's clock, and the offset, where one is needed.
 
-    The times are None while the unit or the offset is open.
+    The times are None while the unit or the offset is open. `shared` says why the clock is taken to be the odometry's.
     """
 
     taken: TakenColumn
     unit: Decision
     times_s: FloatArray | None
     offset: Decision | None = None
+    shared: str | None = None
 
     @property
     def span_s(self) -> tuple[float, float] | None:
@@ -114,6 +115,8 @@ class Draft:
     def clock(self, key: str, clock: Clock) -> None:
         """Add the line of a clock's column."""
         self.column(key, clock.taken, clock.unit, needed=True)
+        if clock.shared is not None:
+            self.entries[-1] = replace(self.entries[-1], reasons=(*self.entries[-1].reasons, clock.shared))
 
     def offset(self, clock: Clock) -> None:
         """Add the line of a clock's offset, if it needs one."""
@@ -156,9 +159,11 @@ def other_clock(draft: Draft, key: str, taken: TakenColumn, odometry: Clock | No
     times = _seconds(taken, unit)
     if times is None or span is None:
         return Clock(taken, unit, times if span is not None else None)
-    inside = (times >= span[0]) & (times <= span[1])
-    if float(np.mean(inside[np.isfinite(times)])) > _MOST_OUTSIDE:
-        return Clock(taken, unit, times)
+    inside = ((times >= span[0]) & (times <= span[1]))[np.isfinite(times)]
+    share = float(np.mean(inside)) if len(inside) else 0.0
+    if share > _MOST_OUTSIDE:
+        shared = f"{share:.0%} of its times lie within the odometry's: taken to be one clock"
+        return Clock(taken, unit, times, shared=shared)
     offset = _offset(draft, times, span)
     shift = None if offset.value is None else parse_quantity(offset.value, DIMENSION[Meaning.TIME])
     return Clock(taken, unit, None if shift is None else times + shift, offset)

@@ -138,7 +138,11 @@ def _because(taken: TakenColumn, unit: Decision | None) -> str:
 def _role_decision(key: str, taken: TakenColumn, table: ForeignTable, given: Given) -> Decision:
     """Return the decision on what a column is: asked where only its numbers say so."""
     choices: Sequence[str] = tuple(column.name for column in table.columns if column.is_numeric)
-    asking = Asking(f"which column of {table.file} is the {taken.meaning}?", "its name does not say it", tuple(choices))
+    asking = Asking(
+        f"which column of {table.file} is the {taken.meaning}?",
+        "look into the robot's program; the name alone does not say it",
+        tuple(choices),
+    )
     strength = Strength.SHOWN if taken.by_name else Strength.HINTED
     return decide(key, Evidence(taken.column.name, taken.why, strength), asking, given.known_answers)
 

@@ -9,6 +9,7 @@ import numpy as np
 from locbench.adoption.foreign_tables import ForeignColumn, ForeignTable
 from locbench.adoption.headers import words_of
 from locbench.adoption.meanings import (
+    AXIS_WORDS,
     ONBOARD_WORDS,
     POD_SIDES,
     REQUEST_WORDS,
@@ -69,6 +70,7 @@ BY_NAME = "its name"
 _MARKS_WORDS = frozenset({"mark", "marks", "visit", "visits", "dwell", "dwells"})
 _TAGS_WORDS = frozenset({"tag", "tags", "camera", "vision", "detections", "fiducials", "beacons", "ranges"})
 _POSE = (Meaning.X, Meaning.Y)
+_ALONG_AXES = (Meaning.FORWARD_SPEED, Meaning.LEFT_SPEED, Meaning.FORWARD_STEP, Meaning.LEFT_STEP)
 _MOVING = (Meaning.FORWARD_SPEED, Meaning.FORWARD_STEP)
 # Counters count up in hundreds; ids and flags do not.
 _FEWEST_COUNTS = 200.0
@@ -132,11 +134,19 @@ def _taken_from(table: ForeignTable, unused: list[tuple[str, str, str]]) -> list
             first = by_owner[_owner(column)][meaning].column.name
             unused.append((table.file, column.name, f'"{first}" is taken for the {meaning} already'))
         else:
-            by_owner[_owner(column)][meaning] = TakenColumn(column, meaning, BY_NAME, True)
+            by_owner[_owner(column)][meaning] = _by_name(column, meaning)
     main = by_owner.pop(None)
     _add_by_data(main, pods, rest)
     unused += [(table.file, column.name, _why_not(column)) for column in rest]
     return _sections(table, main, pods, by_owner)
+
+
+def _by_name(column: ForeignColumn, meaning: Meaning) -> TakenColumn:
+    """Return what a name says; x and y of a motion may be the robot's axes or the field's, so these are asked about."""
+    if meaning in _ALONG_AXES and not set(column.reading.words) & AXIS_WORDS:
+        why = "it is taken along the robot's own axes, forward and left; along the field's it would be of no use"
+        return TakenColumn(column, meaning, why, False)
+    return TakenColumn(column, meaning, BY_NAME, True)
 
 
 def _why_not(column: ForeignColumn) -> str:

@@ -5,7 +5,16 @@ from enum import StrEnum
 from locbench.adoption.headers import HeaderReading
 from locbench.units import Dimension
 
-__all__ = ["DIMENSION", "ONBOARD_WORDS", "POD_SIDES", "REQUEST_WORDS", "TRUTH_WORDS", "Meaning", "named_meaning"]
+__all__ = [
+    "AXIS_WORDS",
+    "DIMENSION",
+    "ONBOARD_WORDS",
+    "POD_SIDES",
+    "REQUEST_WORDS",
+    "TRUTH_WORDS",
+    "Meaning",
+    "named_meaning",
+]
 
 
 class Meaning(StrEnum):
@@ -98,6 +107,8 @@ _Y = frozenset({"y", "py", "posy", "north"})
 _Z = frozenset({"z", "pz", "up", "height"})
 _FORWARD = frozenset({"forward", "fwd", "ahead", "long"})
 _LEFT = frozenset({"left", "leftward", "lateral", "sideways", "strafe"})
+# Words that say which of the robot's own axes a motion is along.
+AXIS_WORDS = _FORWARD | _LEFT
 _RIGHT = frozenset({"right", "rightward"})
 _SPREADS = {
     Meaning.X: Meaning.X_STD,

@@ -93,11 +93,14 @@ def _own_name(column: ForeignColumn) -> str:
 
 
 def _pod_column(draft: Draft, pod: str, columns: Sequence[TakenColumn], pods: Sequence[str]) -> Decision:
-    matching = [one for one in columns if _names_pod(one.column, pod, pods)]
+    exact = [one for one in columns if _names_pod(one.column, pod, pods)]
+    alike = [one for one in columns if _names_side(one.column, pod)]
     evidence = Evidence(None, "no column's name says so", Strength.NOTHING)
-    if len(matching) == 1:
-        strength = Strength.SHOWN if matching[0].by_name else Strength.HINTED
-        evidence = Evidence(matching[0].column.name, f'"{matching[0].column.name}" says so', strength)
+    if len(exact) == 1:
+        strength = Strength.SHOWN if exact[0].by_name else Strength.HINTED
+        evidence = Evidence(exact[0].column.name, f'"{exact[0].column.name}" says so', strength)
+    elif len(alike) == 1:
+        evidence = Evidence(alike[0].column.name, f'"{alike[0].column.name}" means the same', Strength.HINTED)
     asking = Asking(
         f'which column of {draft.taken.table.file} counts the pod "{pod}"?',
         "turn that pod's wheel by hand, motors off, and look which column changes",
@@ -107,13 +110,16 @@ def _pod_column(draft: Draft, pod: str, columns: Sequence[TakenColumn], pods: Se
 
 
 def _names_pod(column: ForeignColumn, pod: str, pods: Sequence[str]) -> bool:
-    """Return whether a column's words hold the pod's name, its side's abbreviation, or letters that begin only it."""
+    """Return whether a column's words hold the pod's name, or letters that begin only this one."""
     words, name = set(column.reading.words), pod.lower()
     if name in words or name in column.name.lower() or _own_name(column) == pod:
         return True
-    if any(name in spellings and words & set(spellings) for spellings in POD_SIDES.values()):
-        return True
     return any(word.isalpha() and [one for one in pods if one.lower().startswith(word)] == [pod] for word in words)
+
+
+def _names_side(column: ForeignColumn, pod: str) -> bool:
+    """Return whether a column's words are other words for the pod's side."""
+    return any(pod.lower() in words and set(column.reading.words) & set(words) for words in POD_SIDES.values())
 
 
 def _counter_words(values: FloatArray) -> str:

@@ -40,7 +40,7 @@ _NEAR_PLACE_M = 0.06
 
 _SENSE_HOW = "turn the robot to the left by hand, motors off: if the logged heading grows, it is counter-clockwise"
 _ZERO_HOW = "look where the robot points, along which of the log's own axes, when the heading reads zero"
-_ROTATE_HOW = "push the robot by hand, motors off, along the field's x: 0 deg if the logged x grows, 90 deg if the logged y shrinks"
+_ROTATE_HOW = "push the robot by hand along the field's x: 0 deg if the logged x grows, 90 deg if the logged y shrinks"
 _ORIGIN_HOW = "put the robot where the logged x and y read zero, and measure that place on the field, as x, y"
 
 

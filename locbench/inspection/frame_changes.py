@@ -1,7 +1,7 @@
 """What can be wrong with the frame and units of a table of poses, as changes to try."""
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,6 +26,7 @@ class _Tried:
     parameters: int
     amounts: Mapping[Amount, float]
     stds: Mapping[Amount, float]
+    headings_kept: bool = False
 
 
 def frame_changes(
@@ -47,7 +48,15 @@ def frame_changes(
     known = np.isfinite(there[:, 0]) & np.isfinite(pose[:, 0])
     for tried in _tried(pose, there, known):
         log = rebuilt(tried.pose)
-        yield Change(tried.fault, part, log, tried.parameters, amounts=tried.amounts, stds=tried.stds)
+        yield Change(
+            tried.fault,
+            part,
+            log,
+            tried.parameters,
+            amounts=tried.amounts,
+            stds=tried.stds,
+            headings_kept=tried.headings_kept,
+        )
 
 
 def _tried(pose: FloatArray, there: FloatArray, known: BoolArray) -> Iterator[_Tried]:
@@ -65,6 +74,8 @@ def _tried(pose: FloatArray, there: FloatArray, known: BoolArray) -> Iterator[_T
     yield _shifted(SetupFault.FRAME_SHIFTED, pose, there, known)
     yield from _rotated(SetupFault.FRAME_ROTATED, pose, there, known)
     yield from _rotated(SetupFault.FRAME_MIRRORED, mirrored, there, known)
+    for tried in _rotated(SetupFault.FRAME_MIRRORED, pose * [1.0, -1.0, 1.0], there, known):
+        yield replace(tried, headings_kept=True)
 
 
 def _heading_error(pose: FloatArray, there: FloatArray, known: BoolArray) -> tuple[float, float]:

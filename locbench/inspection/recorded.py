@@ -234,8 +234,9 @@ def _odometry(session: Session, config: SessionConfig, stretch: Stretch) -> Odom
         return _thinned(Odometry(time, OwnPoses(pose), None, False))
     motion = measure_motion(log, robot).within(stretch.start_s, stretch.end_s)
     time, sums = motion.time_s, np.cumsum(motion.twist, axis=0)
+    otherwise = {factor: factor * sums[:, 2] for factor in ANGLE_FACTORS}
     wheels = Wheels(("forward", "left"), sums[:, :2], np.eye(3)[:2], None)
-    return _thinned(Odometry(time, wheels, sums[:, 2], True))
+    return _thinned(Odometry(time, wheels, sums[:, 2], True, otherwise))
 
 
 def _reread(reading_rad: FloatArray, heading_rad: FloatArray, time_s: FloatArray, factor: float) -> FloatArray:

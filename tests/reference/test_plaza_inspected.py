@@ -83,6 +83,6 @@ def test_with_the_scale_written_the_set_up_is_sound(tmp_path, number):
 
 def test_the_gyro_of_the_second_log_drifts_while_the_mower_stands(tmp_path):
     """Its authors' odometry turns by -0.0053 rad/s against the truth over the whole run: computed from the files."""
-    folder = write_plaza(tmp_path, 2, "increments", 1.070).folder
+    folder = write_plaza(tmp_path, 2, "increments", 1.070, {"per_minute": 0.5}).folder
     drift = {one.code: one for one in inspect(folder).inspection.diagnoses}["gyro_drift"]
     assert -0.009 < drift.measured["rate"].value < -0.003

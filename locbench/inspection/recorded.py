@@ -260,8 +260,8 @@ def _strictly_later(time_s: FloatArray) -> BoolArray:
 
 def _thinned(odometry: Odometry) -> Odometry:
     usual = float(np.median(np.diff(odometry.time_s)))
-    kept = slice(None, None, max(1, int(_CLOSE_S / usual + 1e-6)))
-    rows = np.arange(len(odometry.time_s))[kept][:_ODOMETRY_ROWS]
+    count, step = len(odometry.time_s), max(1, int(_CLOSE_S / usual + 1e-6))
+    rows = np.append(np.arange(0, count - 1, step), count - 1)[:_ODOMETRY_ROWS]
     measured = odometry.measured
     return Odometry(
         odometry.time_s[rows],

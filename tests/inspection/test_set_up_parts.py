@@ -75,7 +75,8 @@ def test_the_path_is_that_of_dead_reckoning(folder, log):
     session, _ = read(folder)
     motion = measure_motion(session.odometry, session.robot)
     poses = dead_reckon(motion, log.start)
-    there = compose(log.start, log.odometry.at(motion.time_s))
+    poses = poses[np.isin(motion.time_s, log.odometry.time_s)]
+    there = compose(log.start, log.odometry.path)
     # dead reckoning weighs the pods against each other, which a search among set-ups has no need to
     assert np.max(np.hypot(*(poses[:, :2] - there[:, :2]).T)) < 0.01
     assert np.max(np.abs(poses[:, 2] - there[:, 2])) < 1e-9

@@ -1,11 +1,10 @@
 """Writes an evaluation's files: all of them, or none."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from pathlib import Path
 
-from locbench.errors import OutputError
-from locbench.files import staged_directory
 from locbench.report.html import report_html
+from locbench.report.result_folder import write_result_folder
 from locbench.report.tables import csv_tables
 from locbench.results import Results, Tracks, results_json, tracks_json
 from locbench.units import UnitSystem
@@ -45,21 +44,4 @@ def write_evaluation(
         **csv_tables(results, tracks),
         "report.html": report_html(results, tracks, system, progress),
     }
-    _refuse_foreign_files(out, texts)
-    with staged_directory(out) as stage:
-        for name, text in texts.items():
-            (stage / name).write_text(text, encoding="utf-8", newline="\n")
-    return list(texts)
-
-
-def _refuse_foreign_files(out: Path, names: Iterable[str]) -> None:
-    """Refuse a folder where results would replace somebody's own tables."""
-    if (out / "session.toml").exists():
-        raise OutputError("this folder holds a session", where=str(out), remedy="Choose another --out folder")
-    taken = [name for name in names if (out / name).exists()]
-    if taken and not (out / "results.json").exists():
-        raise OutputError(
-            f"this folder has a {taken[0]} that is no result of locbench",
-            where=str(out),
-            remedy="Choose another --out folder",
-        )
+    return write_result_folder(out, texts, "results.json")

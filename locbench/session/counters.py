@@ -6,8 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray
-from locbench.session.findings import FindingCode, Severity
-from locbench.session.tables import FindingList
+from locbench.session.findings import FindingCode, FindingList, Severity
 
 __all__ = ["FASTEST_M_PER_S", "ContinuousCounter", "common_restarts", "continuous_counter"]
 

@@ -42,6 +42,11 @@ class Clock:
     shared: str | None = None
 
     @property
+    def own_s(self) -> FloatArray | None:
+        """Its times (N,) on its own clock, None while the unit is open."""
+        return _seconds(self.taken, self.unit)
+
+    @property
     def span_s(self) -> tuple[float, float] | None:
         """First and last time, None while they are not known."""
         if self.times_s is None or not np.any(np.isfinite(self.times_s)):

@@ -28,7 +28,9 @@ __all__ = ["draft_tags"]
 
 _KINDS = ("robot_pose", "tag_pose", "range_bearing", "bearing", "range")
 _USUAL_RANGE_M = 3.0
-_SAME_MOMENT_S = 0.1
+# Nearly one picture if there are such rows, else a while in which a robot does not go far.
+_MOMENTS_S = (0.1, 0.5)
+_FEWEST_STEPS = 10
 _ROBOT_WORDS = frozenset({"robot", "field", "pose", "px", "py"})
 _CAMERA_WORDS = frozenset({"cam", "camera", "tag", "target", "rel", "relative", "ahead", "left"})
 _MEASURED_HOW = "most cameras report the straight way to the tag (slant); beacons at the robot's height either"
@@ -37,7 +39,7 @@ _MEASURED_HOW = "most cameras report the straight way to the tag (slant); beacon
 def draft_tags(draft: Draft, captured: Clock | None, arrived: Clock | None, visits: Visits | None) -> FloatArray | None:
     """Fill the draft of [tags]; return its robot poses (M, 3) in the field frame if they are such and it is known."""
     times = None if captured is None else captured.times_s
-    kind = _kind(draft, times)
+    kind = _kind(draft, None if captured is None else captured.own_s)
     draft.decided("kind", kind, needed=True)
     draft.text("file", draft.taken.table.file, "")
     if captured is None:
@@ -54,14 +56,15 @@ def draft_tags(draft: Draft, captured: Clock | None, arrived: Clock | None, visi
         draft.column("tag", tag, None, needed=True)
     poses = None
     match kind.value:
-        case "robot_pose":
+        case "robot_pose" | None:
+            # the two kinds of poses share their columns; which it is, the question above them asks
             poses = _robot_poses(draft, times, visits)
         case "tag_pose":
             _tag_poses(draft)
         case _:
-            _ranges_and_bearings(draft, str(kind.value))
+            _ranges_and_bearings(draft, kind.value)
     _common(draft)
-    if kind.value != "robot_pose":
+    if kind.value not in ("robot_pose", None):
         _mount(draft)
     return poses
 
@@ -79,7 +82,8 @@ def _kind(draft: Draft, times: FloatArray | None) -> Decision:
         evidence = Evidence("range", "it has a range", Strength.SHOWN)
     asking = Asking(
         f"are x and y of {draft.taken.table.file} the robot's on the field, or the tag's as the camera sees it?",
-        "stand still before a tag: the robot's pose is the same whichever tag is seen",
+        "with the robot at rest its pose is the same whichever tag is seen; if it is the tag's, adopt again at a "
+        "terminal and say so, because the lines below change",
         _KINDS[:2],
     )
     return decide("tags.kind", evidence, asking, draft.given.known_answers)
@@ -110,11 +114,14 @@ def _apart_at_one_moment(x: ForeignColumn, y: ForeignColumn, tag: ForeignColumn,
     """Return the median distance between neighbouring rows of different tags, as a share of the whole spread."""
     points = np.column_stack([x.numbers, y.numbers])
     other = np.array([a != b for a, b in zip(tag.cells, tag.cells[1:], strict=False)], dtype=bool)
-    together = other & (np.abs(np.diff(times)) < _SAME_MOMENT_S)
-    steps = np.hypot(*np.diff(points, axis=0)[together].T) if np.any(together) else np.empty(0)
-    steps = steps[np.isfinite(steps)]
     usable = points[np.all(np.isfinite(points), axis=1)]
-    if len(steps) < 10:
+    for moment_s in _MOMENTS_S:
+        together = other & (np.abs(np.diff(times)) < moment_s)
+        steps = np.hypot(*np.diff(points, axis=0)[together].T) if np.any(together) else np.empty(0)
+        steps = steps[np.isfinite(steps)]
+        if len(steps) >= _FEWEST_STEPS:
+            break
+    else:
         return None
     spread = float(np.hypot(*np.std(usable, axis=0)))
     return float(np.median(steps)) / spread if spread > 0.0 else None

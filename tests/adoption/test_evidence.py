@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from orchard_drive import FIELD, ROBOT, orchard_drive
 
+from locbench.adoption.entries import Given
 from locbench.adoption.foreign_tables import ForeignColumn, ForeignTable
 from locbench.adoption.headers import read_header
 from locbench.adoption.headings import (
@@ -21,6 +22,7 @@ from locbench.adoption.headings import (
 )
 from locbench.adoption.kinds import SectionName, sorted_tables
 from locbench.adoption.meanings import Meaning, named_meaning
+from locbench.adoption.proposing import propose
 from locbench.adoption.questions import Strength
 from locbench.adoption.unit_evidence import (
     angle_unit,
@@ -300,3 +302,39 @@ def test_detections_beside_the_odometry_become_a_table_of_their_own():
     assert tags.columns[0].cells[:2] == ("0", "60")
     assert "10 rows in log.csv" in tags.changes[0]
     assert parted_tables([odometry]) == [odometry]
+
+
+def _tag_table(tags: list[int], x: np.ndarray, y: np.ndarray) -> ForeignTable:
+    rows = np.arange(len(tags))
+    return _table("tags.csv", {"t_ms": 40 * rows, "id": tags, "x_m": x, "y_m": y})
+
+
+@pytest.mark.parametrize(("of_tags", "kind"), [(False, "robot_pose"), (True, "tag_pose")])
+def test_poses_of_the_robot_do_not_depend_on_the_tag(of_tags, kind):
+    rows = np.arange(200)
+    tags = (rows % 4).tolist()
+    x, y = 1.0 + 0.01 * rows, 2.0 + np.sin(rows / 40.0)
+    if of_tags:
+        x, y = x + np.array([0.0, 2.0, -1.0, 1.0])[tags], y + np.array([1.0, -2.0, 0.5, 2.0])[tags]
+    odometry = _table("log.csv", {"t_ms": 10 * rows, "enc_left": rows, "gyro_deg": rows})
+    proposal = propose([odometry, _tag_table(tags, x, y)], Given("x"))
+    tags_section = next(section for section in proposal.sections if section.name == "tags")
+    (entry,) = [entry for entry in tags_section.entries if entry.key == "kind"]
+    assert entry.value == f'"{kind}"'
+    assert bool(entry.questions) is of_tags
+
+
+def test_motion_along_x_and_y_may_be_the_fields_and_is_asked_about():
+    rows = range(50)
+    for names, asked in ((("vx", "vy"), True), (("v_forward", "v_left"), False)):
+        table = _table("log.csv", {"t_ms": [10 * row for row in rows], names[0]: rows, names[1]: rows, "omega": rows})
+        keys = {question.key for question in propose([table], Given("x")).questions}
+        assert ({"odometry.forward.column", "odometry.left.column"} <= keys) is asked
+
+
+def test_other_words_for_a_pods_side_are_asked_about():
+    rows = range(50)
+    robot = load_config(ROBOT, RobotConfig)
+    table = _table("log.csv", {"t_ms": [10 * row for row in rows], "enc_l": rows, "enc_r": rows, "enc_rear": rows})
+    (question,) = [one for one in propose([table], Given("x", robot=robot)).questions if ".pods." in one.key]
+    assert (question.key, question.proposal) == ("odometry.pods.cross", "enc_rear")

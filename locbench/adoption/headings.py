@@ -152,7 +152,7 @@ def heading_at_marks(logged: FloatArray, surveyed_rad: FloatArray, units: Sequen
 class PlaneFit:
     """How logged positions lie on the field: metres per logged unit, turn and origin of the axes, and what is left.
 
-    `mirrored` says that the axes are left-handed, so that no turn makes them the field's.
+    `mirrored` says that the axes are left-handed: turn and origin are those of the positions with y negated.
     """
 
     scale: float

@@ -41,6 +41,7 @@ _NEAR_PLACE_M = 0.06
 _SENSE_HOW = "turn the robot to the left by hand, motors off: if the logged heading grows, it is counter-clockwise"
 _ZERO_HOW = "look where the robot points, along which of the log's own axes, when the heading reads zero"
 _ROTATE_HOW = "push the robot by hand along the field's x: 0 deg if the logged x grows, 90 deg if the logged y shrinks"
+_Y_AXIS_HOW = "push the robot to its left while it looks along the logged x: left if the logged y grows, else right"
 _ORIGIN_HOW = "put the robot where the logged x and y read zero, and measure that place on the field, as x, y"
 
 
@@ -128,7 +129,7 @@ def _found_heading(
     if fit is None:
         return HeadingsFound()
     zero = NOTHING_KNOWN
-    if plane is not None and not plane.mirrored:
+    if plane is not None:
         axis, miss = nearest_axis(fit.offset_rad - plane.rotation_rad)
         if miss < _NEAR_AXIS_RAD:
             zero = Evidence(axis, f"at the marks it reads zero along the log's {axis}", Strength.SHOWN)
@@ -163,6 +164,8 @@ def placed_frame(track: Track, heading: TakenColumn | None, given: Given) -> dic
     if heading is not None:
         decisions["heading_sense"] = heading_sense(track.section, heading, track.table, track.found.sense, given)
         decisions["heading_zero"] = heading_zero(track.section, heading, track.table, track.found.zero, given)
+    if track.plane is not None and track.plane.mirrored:
+        decisions["y_axis"] = _y_axis(track, given)
     decisions["rotate"] = _rotate(track, given)
     origin = _origin(track, given)
     x, y = ("?", "?") if origin.value is None else origin.value.split(", ", 1)
@@ -171,12 +174,17 @@ def placed_frame(track: Track, heading: TakenColumn | None, given: Given) -> dic
     return decisions
 
 
+def _y_axis(track: Track, given: Given) -> Decision:
+    evidence = Evidence("right", f"at {track.visits} marks its axes are left-handed", Strength.SHOWN)
+    asking = Asking(
+        f"seen along its x axis, where does the y axis of {track.table.file} point?", _Y_AXIS_HOW, ("left", "right")
+    )
+    return decide(f"{track.section}.frame.y_axis", evidence, asking, given.known_answers)
+
+
 def _rotate(track: Track, given: Given) -> Decision:
     evidence = NOTHING_KNOWN
-    if track.plane is not None and track.plane.mirrored:
-        why = "at the marks its axes are left-handed: log y the other way round, then adopt again"
-        evidence = Evidence(None, why, Strength.NOTHING)
-    elif track.plane is not None:
+    if track.plane is not None:
         turn = track.plane.rotation_rad
         square = round(turn / (math.pi / 2.0)) * 90
         is_square = abs(math.remainder(turn - math.radians(square), math.tau)) < _SQUARE_RAD
@@ -200,7 +208,7 @@ def _origin(track: Track, given: Given) -> Decision:
 
 def _origin_evidence(track: Track, field: FieldConfig | None) -> Evidence:
     places = {} if field is None else _places(field)
-    if track.plane is not None and not track.plane.mirrored:
+    if track.plane is not None:
         # adding zero turns -0.00 into 0.00
         found = np.round(track.plane.origin_m, 2) + 0.0
         why = f"at {track.visits} marks its origin is {found[0]:.2f} m, {found[1]:.2f} m, to {track.plane.rms_m:.2f} m"

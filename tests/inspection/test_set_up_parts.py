@@ -19,13 +19,14 @@ from locbench.inspection.least import find_least, standard_sides
 from locbench.inspection.limits import is_notable, severity
 from locbench.inspection.misfit import misfit
 from locbench.inspection.odometry_changes import LENGTH_FACTORS, odometry_changes
-from locbench.inspection.recorded import Odometry, Wheels, recorded
+from locbench.inspection.recorded import Odometry, Recorded, Wheels, recorded
 from locbench.inspection.references import references, start_by
 from locbench.inspection.residuals import position_residuals
 from locbench.inspection.rest import resting_drift
 from locbench.inspection.search import search
 from locbench.inspection.setup import setup_faults
 from locbench.inspection.tag_changes import tag_changes
+from locbench.inspection.time_changes import time_changes
 from locbench.inspection.wheel_scales import scale_estimates
 from locbench.odometry import dead_reckon, measure_motion
 from locbench.session import Severity, read_session
@@ -243,3 +244,21 @@ def test_every_fault_with_a_fault_in_the_numbers_has_finite_evidence(tmp_path):
     numbers = {number.name: number for number in found[0].measured}
     assert numbers["shift"].value == pytest.approx(1.5, abs=0.06)
     assert all(math.isfinite(number.value) for number in found[0].measured)
+
+
+def test_the_delay_of_a_published_kind_of_signal_is_found():
+    """A computed example of a time offset between two turn rates: 50 Hz, 20 s, 0.073 s (no publication claimed)."""
+    times = np.arange(0.0, 20.0, 0.02)
+
+    def heading(at):
+        """The integral of sin 1.3 t + 0.6 sin(2.9 t + 0.4) + 0.3 sin(4.7 t + 1.1)."""
+        return -np.cos(1.3 * at) / 1.3 - 0.6 * np.cos(2.9 * at + 0.4) / 2.9 - 0.3 * np.cos(4.7 * at + 1.1) / 4.7
+
+    rows = np.array([[1.0, 0.0, -0.12], [1.0, 0.0, 0.12], [0.0, 1.0, -0.1]])
+    travel = np.column_stack([0.4 * times + row[2] * heading(times) for row in rows[:2]] + [-0.1 * heading(times)])
+    wheels = Wheels(("left", "right", "cross"), travel, rows, np.ones(3))
+    odometry = Odometry(times, wheels, heading(times - 0.073), True)
+    late = Recorded(odometry, 0.0, np.zeros(3), None, None, None, None)
+    shifts = [change for change in time_changes(misfit(late)) if change.part is Part.GYRO]
+    assert len(shifts) == 1
+    assert shifts[0].amounts[Amount.SHIFT] == pytest.approx(-0.073, abs=1e-3)

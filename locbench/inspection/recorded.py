@@ -159,8 +159,8 @@ class Fixes:
 
     @property
     def on_robot(self) -> FloatArray:
-        """(M, 3) poses of the tags on the robot."""
-        return between(self.pose, self.tag_pose[:, [0, 1, 3]])
+        """(M, 3) poses of the tags on the robot, headings not wrapped: in another unit they mean something else."""
+        return compose(inverse(self.pose), self.tag_pose[:, [0, 1, 3]])
 
     def with_tags(self, tag_pose: FloatArray) -> "Fixes":
         """Return what the same pictures mean with tags (M, 4) elsewhere; a pose without heading stays."""

@@ -15,6 +15,7 @@ from locbench.inspection.limits import is_notable
 from locbench.inspection.misfit import Misfit, misfit
 from locbench.inspection.recorded import Recorded, recorded
 from locbench.inspection.rest import resting_drift, without_drift
+from locbench.inspection.scatter import is_scatter
 from locbench.inspection.search import Found, search
 from locbench.inspection.setup_words import diagnose, disagreement
 from locbench.session import Session, Severity
@@ -94,7 +95,7 @@ def _unexplained(left: Misfit) -> list[Diagnosis]:
     bad = [
         (kind, residuals)
         for kind, residuals in left.residuals.items()
-        if residuals.independent >= 4.0 and residuals.mean_cost > _CONTRADICTS
+        if residuals.independent >= 4.0 and residuals.mean_cost > _CONTRADICTS and not is_scatter(left, kind)
     ]
     if not bad:
         return []

@@ -141,7 +141,7 @@ def _near(found: _Found | None, place: FloatArray) -> bool:
 def _camera_frame_changes(log: Recorded, fixes: Fixes, there: FloatArray) -> Iterator[Change]:
     """Yield other conventions of the camera's frame, and scale and direction of what it sees, for tag poses."""
     camera = fixes.mount[:, [0, 1, 3]]
-    seen = between(camera, fixes.on_robot)
+    seen = compose(inverse(camera), fixes.on_robot)
 
     def with_seen(pose: FloatArray) -> Recorded:
         return replace(log, fixes=fixes.with_tags_on_robot(compose(camera, pose)))

@@ -33,7 +33,7 @@ _SUBJECTS = {
     Part.MARKS: "the table of marks",
     Part.ODOMETRY: "the odometry",
 }
-# nobody reads further digits of what a robot does
+# below these a robot does not differ from nothing
 _SMALLEST_SHOWN = {Dimension.LENGTH: 1e-4, Dimension.ANGLE: math.radians(0.01), Dimension.TIME: 1e-4}
 
 
@@ -90,8 +90,7 @@ def _contradiction(found: Found) -> str:
 
 
 def _shown(value: float, dimension: Dimension) -> str:
-    smallest = _SMALLEST_SHOWN.get(dimension)
-    return format_quantity(value if smallest is None else smallest * round(value / smallest), dimension)
+    return format_quantity(0.0 if abs(value) < _SMALLEST_SHOWN.get(dimension, 0.0) else value, dimension)
 
 
 def _measured(found: Found) -> tuple[Measured, ...]:
@@ -149,8 +148,11 @@ def _pod_columns(change: Change, config: SessionConfig) -> str:
     return f"{'columns' if len(names) > 1 else 'column'} {', '.join(names)}"
 
 
-def _pods(change: Change) -> str:
-    return " and ".join(change.names) if len(change.names) < 3 else "all pods"
+def _pods(change: Change, config: SessionConfig) -> str:
+    noun = "pod" if isinstance(config.odometry, PodCountsSource) else "column"
+    if len(change.names) > 2:
+        return f"all {noun}s"
+    return f"{noun}{'s' if len(change.names) > 1 else ''} {' and '.join(change.names)}"
 
 
 def _tags(change: Change) -> str:
@@ -179,9 +181,9 @@ def _factor(change: Change) -> str:
     return f"{change.amounts[Amount.FACTOR]:.4g}{sure}"
 
 
-def _pods_exchanged(change: Change, _: SessionConfig) -> _Words:
+def _pods_exchanged(change: Change, config: SessionConfig) -> _Words:
     return _Words(
-        f"Exchanging the columns of {_pods(change)} makes the log consistent.",
+        f"Exchanging the columns of {_pods(change, config)} makes the log consistent.",
         "Each pod's travel is taken for the other's, so turns and drives are mixed up.",
         "Exchange the two columns in session.toml; roll one wheel by hand and watch which count moves.",
     )
@@ -192,7 +194,7 @@ def _pod_reversed(change: Change, config: SessionConfig) -> _Words:
     if not isinstance(config.odometry, PodCountsSource):
         remedy = "Let the robot's program log this column with the other sign: forward and left are positive."
     return _Words(
-        f"{_pods(change)} counts against its rolling direction.",
+        f"{_pods(change, config)[:1].upper()}{_pods(change, config)[1:]} counts against its rolling direction.",
         "Every metre that this pod rolls is taken for a metre the other way.",
         remedy,
     )
@@ -208,7 +210,7 @@ def _pod_scale(change: Change, config: SessionConfig) -> _Words:
             "off, and compare."
         )
     return _Words(
-        f"The travel of {_pods(change)} has to be multiplied by {_factor(change)}.",
+        f"The travel of {_pods(change, config)} has to be multiplied by {_factor(change)}.",
         "Distances, or turns, come out wrong by that share: dead reckoning drifts with every metre.",
         remedy,
     )

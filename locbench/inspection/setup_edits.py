@@ -337,9 +337,11 @@ def _start(change: Change, session: Session, config: SessionConfig) -> tuple[Edi
     ]
     if config.start.mark is not None:
         edits.insert(0, _session("start", "mark", value=None))
-    std = change.stds
-    spread = Quantity(max(0.01, std.get(Amount.X, 0.0), std.get(Amount.Y, 0.0)), Dimension.LENGTH)
-    turn_spread = Quantity(max(math.radians(0.5), std.get(Amount.TURN, 0.0)), Dimension.ANGLE)
+    # the old start's own uncertainty is gone with it
+    fitted = np.array([change.stds.get(amount, 0.0) for amount in (Amount.X, Amount.Y, Amount.TURN)])
+    std = np.sqrt(np.maximum(fitted**2 - change.log.start_std**2, 0.0))
+    spread = Quantity(max(0.01, float(np.max(std[:2]))), Dimension.LENGTH)
+    turn_spread = Quantity(max(math.radians(0.5), float(std[2])), Dimension.ANGLE)
     return (
         *edits,
         _session("start", "position_std", value=spread),

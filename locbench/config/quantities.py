@@ -45,7 +45,7 @@ def _reader(dimension: Dimension, low: float, high: float, open_ends: bool) -> B
             raise ValueError(f"{error.problem}|{error.remedy or ''}") from error
         outside = (value <= low or value >= high) if open_ends else (value < low or value > high)
         if outside:
-            raise ValueError(f"must be {_range_in_words(dimension, low, high, open_ends)}|")
+            raise ValueError(f"must be {_range_in_words(dimension, low, high, open_ends)}|Write a value in that range")
         return value
 
     return BeforeValidator(read)

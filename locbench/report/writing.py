@@ -1,5 +1,6 @@
 """Writes an evaluation's files: all of them, or none."""
 
+import os
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
@@ -54,10 +55,10 @@ def write_evaluation(
 
 def _refuse_foreign_files(out: Path, names: Iterable[str]) -> None:
     """Refuse a folder where results would replace somebody's own tables."""
-    if (out / "session.toml").exists():
+    if os.path.exists(out / "session.toml"):
         raise OutputError("this folder holds a session", where=str(out), remedy="Choose another --out folder")
-    taken = [name for name in names if (out / name).exists()]
-    if taken and not (out / "results.json").exists():
+    taken = [name for name in names if os.path.exists(out / name)]
+    if taken and not os.path.exists(out / "results.json"):
         raise OutputError(
             f"this folder has a {taken[0]} that is no result of locbench",
             where=str(out),

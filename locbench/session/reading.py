@@ -1,5 +1,6 @@
 """Reads a session folder: session.toml, the files it names, and its tables."""
 
+import os
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +10,7 @@ from locbench.errors import ConfigError, SessionError
 from locbench.session.findings import raise_on_errors
 from locbench.session.mark_tables import read_mark_visits
 from locbench.session.model import Detections, EvidenceLevel, MarkVisits, PoseTrack, Session
-from locbench.session.odometry_tables import read_odometry, read_pose_track
+from locbench.session.odometry_tables import read_odometry, read_onboard, read_truth
 from locbench.session.request_tables import read_requests
 from locbench.session.stretches import read_stretches
 from locbench.session.tables import FindingList
@@ -38,9 +39,9 @@ def read_session(location: Path) -> Session:
     SessionError
         If a table cannot be used; the message names the first reason and lists the others.
     """
-    path = location / "session.toml" if location.is_dir() else location
+    path = location / "session.toml" if os.path.isdir(location) else location
     folder = path.parent
-    if not path.is_file():
+    if not os.path.isfile(path):
         raise ConfigError(
             "no session there", where=str(location), remedy="Name a folder that holds a session.toml, or that file"
         )
@@ -54,8 +55,8 @@ def read_session(location: Path) -> Session:
     stretches = read_stretches(config, field, times_s, str(path), findings)
     detections = None if config.tags is None else read_detections(folder, config.tags, field, robot, span_s, findings)
     marks = None if config.marks is None else read_mark_visits(folder, config.marks, field, span_s, findings)
-    truth = read_pose_track(folder, config.truth, span_s, findings)
-    onboard = read_pose_track(folder, config.onboard, span_s, findings)
+    truth = read_truth(folder, config.truth, field.floor, span_s, findings)
+    onboard = read_onboard(folder, config.onboard, field.floor, span_s, findings)
     requests_s = None if config.requests is None else read_requests(folder, config.requests, span_s, findings)
     raise_on_errors(findings, str(path))
     if odometry is None or not stretches:

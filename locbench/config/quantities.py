@@ -18,6 +18,7 @@ __all__ = [
     "NonNegativeAngle",
     "NonNegativeDuration",
     "NonNegativeLength",
+    "PlaceOnRobot",
     "PositiveAngle",
     "PositiveDuration",
     "PositiveLength",
@@ -74,6 +75,8 @@ def _quantity(dimension: Dimension, low: float = -math.inf, high: float = math.i
 Length = _quantity(Dimension.LENGTH)
 PositiveLength = _quantity(Dimension.LENGTH, 0.0)
 NonNegativeLength = _quantity(Dimension.LENGTH, 0.0, open_ends=False)
+# no robot of this trade reaches further from its reference point: beyond it a unit is wrong
+PlaceOnRobot = _quantity(Dimension.LENGTH, -2.0, 2.0, open_ends=False)
 Angle = _quantity(Dimension.ANGLE)
 PositiveAngle = _quantity(Dimension.ANGLE, 0.0)
 AcuteAngle = _quantity(Dimension.ANGLE, 0.0, math.pi / 2.0)

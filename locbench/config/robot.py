@@ -13,6 +13,7 @@ from locbench.config.quantities import (
     Length,
     NonNegativeAngle,
     NonNegativeLength,
+    PlaceOnRobot,
     PositiveAngle,
     PositiveLength,
     Text,
@@ -28,8 +29,8 @@ class Pod(Config):
     `along_per_metre` is the standard deviation of its travel after one metre; it weighs the pods against each other.
     """
 
-    x: Length
-    y: Length
+    x: PlaceOnRobot
+    y: PlaceOnRobot
     rolling_direction: Angle = 0.0
     wheel_diameter: PositiveLength
     counts_per_revolution: Count
@@ -68,11 +69,11 @@ class CameraMount(Config):
     carried_by: Annotated[
         Literal["robot", "turret"], Field(description="What the camera is fixed on; a turret turns it")
     ] = "robot"
-    turret_x: Annotated[Length, Field(description="Place of the turret's axis on the robot")] = 0.0
-    turret_y: Annotated[Length, Field(description="Place of the turret's axis on the robot")] = 0.0
+    turret_x: Annotated[PlaceOnRobot, Field(description="Place of the turret's axis on the robot")] = 0.0
+    turret_y: Annotated[PlaceOnRobot, Field(description="Place of the turret's axis on the robot")] = 0.0
 
-    x: Length = 0.0
-    y: Length = 0.0
+    x: PlaceOnRobot = 0.0
+    y: PlaceOnRobot = 0.0
     z: Length = 0.0
     yaw: Angle = 0.0
     pitch: Angle = 0.0

@@ -13,6 +13,7 @@ from locbench.config.quantities import (
     NonNegativeAngle,
     NonNegativeDuration,
     NonNegativeLength,
+    PlaceOnRobot,
     PositiveDuration,
     PositiveLength,
     PositiveSpeed,
@@ -147,8 +148,8 @@ class Shove(Config):
 class TruePodGeometry(Config):
     """What a pod really is, where that differs from the robot file."""
 
-    x: Length | None = None
-    y: Length | None = None
+    x: PlaceOnRobot | None = None
+    y: PlaceOnRobot | None = None
     rolling_direction: Angle | None = None
     wheel_diameter: PositiveLength | None = None
 

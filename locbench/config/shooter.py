@@ -5,7 +5,7 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
-from locbench.config.quantities import AcuteAngle, Angle, Config, Length, PositiveLength, PositiveTurnRate, Text
+from locbench.config.quantities import AcuteAngle, Angle, Config, PlaceOnRobot, PositiveLength, PositiveTurnRate, Text
 
 __all__ = ["Projectile", "ShooterConfig", "Turret"]
 
@@ -16,8 +16,8 @@ class Turret(Config):
     With a travel of a whole turn or more it turns the short way.
     """
 
-    x: Length = 0.0
-    y: Length = 0.0
+    x: PlaceOnRobot = 0.0
+    y: PlaceOnRobot = 0.0
     travel_from: Angle = -math.pi
     travel_to: Angle = math.pi
     slew_rate: Annotated[PositiveTurnRate | None, Field(description='How fast it turns, e.g. "360 deg/s"')] = None

@@ -24,7 +24,7 @@ from locbench.session.findings import FindingCode
 from locbench.session.frames import field_headings, field_poses
 from locbench.session.gyro import without_standstill_bias
 from locbench.session.model import BodyIncrements, BodyVelocities, OdometryLog, PodTravel, PoseTrack
-from locbench.session.plausibility import note_far_off_floor, note_impossible_motion
+from locbench.session.plausibility import note_far_off_floor, note_impossible_motion, refuse_absurd_motion
 from locbench.session.tables import (
     FindingList,
     Table,
@@ -69,6 +69,7 @@ def read_odometry(
             log = _poses(table, source, times, flagged, findings)
     if log is not None:
         note_impossible_motion(table, log, findings)
+        refuse_absurd_motion(table, log, findings)
     return log
 
 

@@ -14,12 +14,16 @@ __all__ = [
     "note_far_off_floor",
     "note_impossible_motion",
     "note_impossible_ranges",
+    "refuse_absurd_motion",
     "time_since_earlier",
 ]
 
 # Beyond these a step cannot be motion. Common practice, no source.
 FASTEST_M_PER_S = 10.0
 _FASTEST_RAD_PER_S = 30.0
+# Beyond these no unit taken for another explains a step, and covariances carried over it would lose all their digits.
+_ABSURD_M_PER_S = 1e4
+_ABSURD_RAD_PER_S = 1e4
 # A count's worth of travel, and headings that are logged in whole degrees.
 _SLACK_M = 0.001
 _SLACK_RAD = 0.03
@@ -57,6 +61,25 @@ def note_impossible_motion(table: Table, log: OdometryLog | PoseTrack, findings:
         "Check these rows, and the units of time and angle",
         file=table.file,
     )
+
+
+def refuse_absurd_motion(table: Table, log: OdometryLog, findings: FindingList) -> None:
+    """Add an error finding for steps of the odometry with which no honest answer is possible."""
+    since = time_since_earlier(log.time_s)[1:]
+    steps_m = _pod_steps(log) if isinstance(log, PodTravel) else _steps(log)
+    findings.about_rows(
+        Severity.ERROR,
+        FindingCode.IMPOSSIBLE_SPEED,
+        np.flatnonzero((steps_m > _ABSURD_M_PER_S * since) | (np.abs(_turns(log)) > _ABSURD_RAD_PER_S * since)) + 1,
+        "{count} steps are absurd: kilometres, or thousands of turns, in a second",
+        "Mend or remove these rows, or check the units",
+        file=table.file,
+    )
+
+
+def _pod_steps(log: PodTravel) -> FloatArray:
+    """Return the longest step (N - 1,) of any pod between rows."""
+    return np.asarray(np.max([np.abs(np.diff(travel)) for travel in log.travel_m.values()], axis=0))
 
 
 def _steps(log: OdometryLog | PoseTrack) -> FloatArray:

@@ -3,6 +3,7 @@
 import pytest
 from logs import SmallLog
 
+from locbench.errors import SessionError
 from locbench.session import read_session
 
 
@@ -67,3 +68,20 @@ def test_a_mark_that_the_field_file_puts_elsewhere(log, tmp_path):
     field = tmp_path / "field.toml"
     field.write_text(field.read_text().replace('name = "M2"\nx = "2 m"', 'name = "M2"\nx = "2000 in"'))
     assert [(f.code, f.file, f.row) for f in read_session(tmp_path).findings] == [("far_off_floor", "marks.csv", 1)]
+
+
+@pytest.mark.parametrize(
+    ("kind", "column", "value"),
+    [
+        ("pod_counts", "l", 5e9),
+        ("increments", "dx", 1e9),
+        ("velocities", "vx", 5e10),
+        ("increments", "dh", 1e8),
+        ("poses", "x", 1e8),
+    ],
+)
+def test_odometry_too_absurd_for_an_answer_is_refused(tmp_path, kind, column, value):
+    log = SmallLog(tmp_path, kind)
+    log.tables["odometry.csv"].loc[200, column] = value
+    with pytest.raises(SessionError, match=r"odometry\.csv, row 201: \d steps are absurd"):
+        read_session(log.write())

@@ -13,6 +13,8 @@ from locbench.units import UnitSystem
 
 __all__ = ["write_evaluation"]
 
+_PAGE = "report.html"
+
 
 def write_evaluation(
     results: Results,
@@ -44,9 +46,10 @@ def write_evaluation(
         "results.json": results_json(results),
         "tracks.json": tracks_json(tracks),
         **csv_tables(results, tracks),
-        "report.html": report_html(results, tracks, system, progress),
     }
-    _refuse_foreign_files(out, texts)
+    # before the pictures are drawn, which takes longest
+    _refuse_foreign_files(out, [*texts, _PAGE])
+    texts[_PAGE] = report_html(results, tracks, system, progress)
     with staged_directory(out) as stage:
         for name, text in texts.items():
             (stage / name).write_text(text, encoding="utf-8", newline="\n")

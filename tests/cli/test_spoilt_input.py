@@ -135,12 +135,6 @@ def short_runs_only(monkeypatch):
     monkeypatch.setattr("locbench.simulation.world._LONGEST_RUN_S", LONGEST_SIMULATED_S)
 
 
-@pytest.fixture
-def without_pictures(monkeypatch):
-    """Drawing takes longer than all the rest; some cases go through it."""
-    monkeypatch.setattr("locbench.report.html.session_pictures", lambda *_: ())
-
-
 CHANCE = st.randoms(use_true_random=False)
 
 

@@ -15,7 +15,20 @@ from scipy import constants
 
 from locbench.errors import QuantityError, nearest_choice
 
-__all__ = ["LARGEST_SI", "UNITS", "Dimension", "Unit", "UnitSystem", "format_quantity", "parse_quantity", "unit_factor"]
+__all__ = [
+    "LARGEST_SI",
+    "UNITS",
+    "Dimension",
+    "Unit",
+    "UnitSystem",
+    "format_clock",
+    "format_quantity",
+    "parse_quantity",
+    "quantity_as_written",
+    "quantity_pattern",
+    "unit_factor",
+    "unit_symbols",
+]
 
 
 class Dimension(StrEnum):
@@ -88,11 +101,19 @@ UNITS: Mapping[str, Unit] = _whitelist()
 # No length, angle or time of this trade reaches it, not even seconds since 1970; beyond it arithmetic overflows.
 LARGEST_SI = 1e10
 
-_QUANTITY = re.compile(r"\s*(?P<number>[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?)(?P<space>\s*)(?P<unit>\S*)\s*")
+_NUMBER = r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?"
+_QUANTITY = re.compile(rf"\s*(?P<number>{_NUMBER})(?P<space>\s*)(?P<unit>\S*)\s*")
 
 
-def _symbols(dimension: Dimension) -> list[str]:
+def unit_symbols(dimension: Dimension) -> list[str]:
+    """Return the valid units of a dimension, the SI unit first (% for ratios, deg for angles)."""
     return [unit.symbol for unit in UNITS.values() if unit.dimension is dimension]
+
+
+def quantity_pattern(dimension: Dimension) -> str:
+    """Return the regular expression that texts of such quantities match, as editors know it (ECMA-262)."""
+    symbols = "|".join(re.escape(symbol) for symbol in unit_symbols(dimension))
+    return rf"^\s*{_NUMBER}\s+({symbols})\s*$"
 
 
 def _as_written(number: object, dimension: Dimension) -> str:
@@ -103,7 +124,7 @@ def _as_written(number: object, dimension: Dimension) -> str:
 
 
 def _example(number: str, dimension: Dimension) -> str:
-    return f'Write number, space, unit, for example "{number} {_symbols(dimension)[0]}"'
+    return f'Write number, space, unit, for example "{number} {unit_symbols(dimension)[0]}"'
 
 
 def unit_factor(symbol: str, dimension: Dimension) -> float:
@@ -119,13 +140,13 @@ def unit_factor(symbol: str, dimension: Dimension) -> float:
         raise QuantityError(
             f"unknown unit of {dimension}",
             received=symbol,
-            remedy=nearest_choice(symbol, _symbols(dimension)),
+            remedy=nearest_choice(symbol, unit_symbols(dimension)),
         )
     if unit.dimension is not dimension:
         raise QuantityError(
             f"a unit of {dimension} is needed, but this is a unit of {unit.dimension}",
             received=symbol,
-            remedy="Valid units: " + ", ".join(_symbols(dimension)),
+            remedy="Valid units: " + ", ".join(unit_symbols(dimension)),
         )
     return unit.factor
 
@@ -188,6 +209,11 @@ _SHOWN: Mapping[Dimension, str] = MappingProxyType(
 )
 
 
+def format_clock(time_s: float) -> str:
+    """Return a time on a log's clock with its unit, to hundredths, however long ago that clock began."""
+    return f"{round(time_s, 2):.15g} s"
+
+
 def format_quantity(value: float, dimension: Dimension, system: UnitSystem = UnitSystem.METRIC) -> str:
     """Return `value` (SI) as a person reads it, with three significant digits and its unit.
 
@@ -208,3 +234,27 @@ def format_quantity(value: float, dimension: Dimension, system: UnitSystem = Uni
         return f"0 {symbol}"
     decimals = max(0, 2 - math.floor(math.log10(abs(number))))
     return f"{number:.{min(decimals, 4 if abs(number) < 1 else 2)}f} {symbol}"
+
+
+# in the order of preference where two are as short
+_WRITTEN: Mapping[Dimension, tuple[str, ...]] = MappingProxyType(
+    {
+        Dimension.LENGTH: ("mm", "m"),
+        Dimension.ANGLE: ("deg", "rad"),
+        Dimension.TIME: ("s", "ms"),
+        Dimension.MASS: ("g", "kg"),
+        Dimension.SPEED: ("m/s", "mm/s"),
+        Dimension.TURN_RATE: ("deg/s", "rad/s"),
+        Dimension.RATIO: ("%",),
+    }
+)
+
+
+def quantity_as_written(value: float, dimension: Dimension) -> str:
+    """Return `value` (SI) as a person would write it into a file: the shortest text that reads back as the same.
+
+    The same means to ten digits; 0.01 becomes "10 mm", 1.2 rad stays "1.2 rad".
+    """
+    if value == 0.0:
+        return f"0 {_WRITTEN[dimension][0]}"
+    return min((f"{value / UNITS[symbol].factor:.10g} {symbol}" for symbol in _WRITTEN[dimension]), key=len)

@@ -6,7 +6,7 @@ from pathlib import Path
 import locbench
 
 PACKAGE = Path(locbench.__file__).parent
-USES = ["inspection", "camera", "calibration", "slip", "placement", "tuning"]
+USES = ["inspection", "camera", "calibration", "slip", "placement", "tuning", "runsheet"]
 ORDER = [
     ["arrays", "errors"],
     ["units", "files", "geometry", "statistics"],

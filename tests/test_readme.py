@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from typer.main import get_command
+from update_readme import with_reference
 
 from locbench.cli.main import app, run
 from locbench.config import SessionConfig
@@ -72,6 +73,10 @@ def test_every_key_of_the_session_file_is_in_the_readme():
         return found
 
     assert {key for key in keys(SessionConfig.model_json_schema()) if key not in README} == set()
+
+
+def test_the_reference_of_keys_is_the_models_own():
+    assert with_reference(README) == README, "run python tests/update_readme.py"
 
 
 def test_every_trust_rule_is_in_the_readme():

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from locbench.errors import QuantityError
-from locbench.units import UNITS, Dimension, UnitSystem, format_quantity, parse_quantity, unit_factor
+from locbench.units import UNITS, Dimension, UnitSystem, format_clock, format_quantity, parse_quantity, unit_factor
 
 
 # International inch and foot: exact definitions of 1959 (NIST SP 811, appendix B.8).
@@ -82,3 +82,11 @@ def test_unit_factor_refuses_another_dimension():
 )
 def test_quantities_are_shown_with_three_digits_and_their_unit(value, dimension, system, shown):
     assert format_quantity(value, dimension, system) == shown
+
+
+@pytest.mark.parametrize(
+    ("time_s", "text"),
+    [(0.0, "0 s"), (4803.46890, "4803.47 s"), (-3.2, "-3.2 s"), (1718000000.126, "1718000000.13 s")],
+)
+def test_a_time_on_a_clock_keeps_its_hundredths_however_long_ago_the_clock_began(time_s, text):
+    assert format_clock(time_s) == text

@@ -11,6 +11,9 @@ import typer
 
 from locbench import __version__
 from locbench.cli.evaluate import evaluate
+from locbench.cli.inspect import inspect
+from locbench.cli.runsheet import runsheet
+from locbench.cli.schema import schema
 from locbench.cli.simulate import simulate
 from locbench.errors import LocbenchError
 
@@ -25,7 +28,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
     help="Measure how far off the robot's believed pose is, and which shots that costs.",
-    epilog="Exit status: 0 done, 2 bad input or usage, 4 internal error, 130 interrupted.",
+    epilog="Exit status: 0 done, 1 inspect found an error, 2 bad input or usage, 4 internal error, 130 interrupted.",
 )
 
 
@@ -44,7 +47,10 @@ def _root(
     """Measure how far off the robot's believed pose is, and which shots that costs."""
 
 
+app.command()(inspect)
 app.command()(evaluate)
+app.command()(runsheet)
+app.command()(schema)
 app.command()(simulate)
 
 

@@ -2,7 +2,7 @@
 
 from enum import StrEnum
 
-__all__ = ["DisplayUnits"]
+__all__ = ["DisplayUnits", "FileKind"]
 
 
 class DisplayUnits(StrEnum):
@@ -10,3 +10,14 @@ class DisplayUnits(StrEnum):
 
     METRIC = "metric"
     IMPERIAL = "imperial"
+
+
+class FileKind(StrEnum):
+    """The kinds of TOML files; the same as `config.kinds.ConfigKind`."""
+
+    ROBOT = "robot"
+    FIELD = "field"
+    FUSION = "fusion"
+    SHOOTER = "shooter"
+    SESSION = "session"
+    SCENARIO = "scenario"

@@ -31,10 +31,14 @@ __all__ = [
 class Floor(Config):
     """The rectangle the robot may drive on, in the field frame."""
 
-    x_from: Length
-    x_to: Length
-    y_from: Length
-    y_to: Length
+    x_from: Annotated[Length, Field(examples=["0 m"])]
+    """Least x that the robot may drive on."""
+    x_to: Annotated[Length, Field(examples=["4 m"])]
+    """Largest x that it may drive on, more than `x_from`."""
+    y_from: Annotated[Length, Field(examples=["0 m"])]
+    """Least y that the robot may drive on."""
+    y_to: Annotated[Length, Field(examples=["4 m"])]
+    """Largest y that it may drive on, more than `y_from`."""
 
     @model_validator(mode="after")
     def _has_area(self) -> Self:
@@ -46,58 +50,85 @@ class Floor(Config):
 class Tag(Config):
     """A fiducial tag or ranging beacon. `facing` is the direction its printed side looks, from field +x."""
 
-    id: Annotated[int, Field(strict=True, ge=0)]
-    x: Length
-    y: Length
-    z: Length = 0.0
-    facing: Angle = 0.0
-    size: PositiveLength = 0.15
+    id: Annotated[int, Field(strict=True, ge=0, examples=[3])]
+    """The number that the detector reports."""
+    x: Annotated[Length, Field(examples=["4 m"])]
+    """Place of the tag's centre, along field x."""
+    y: Annotated[Length, Field(examples=["1.1 m"])]
+    """Place of the tag's centre, along field y."""
+    z: Annotated[Length, Field(examples=["500 mm"])] = 0.0
+    """Height of the tag's centre above the floor."""
+    facing: Annotated[Angle, Field(examples=["180 deg"])] = 0.0
+    """Where the printed side looks, counter-clockwise from field +x."""
+    size: Annotated[PositiveLength, Field(examples=["150 mm"])] = 0.15
+    """Edge of the printed square."""
 
 
 class HorizontalOpening(Config):
     """A round rim in a horizontal plane."""
 
     kind: Literal["horizontal"]
-    radius: PositiveLength
+    """A round rim that lies level."""
+    radius: Annotated[PositiveLength, Field(examples=["180 mm"])]
+    """Inner radius of the rim."""
 
 
 class VerticalOpening(Config):
     """A rectangular window in a vertical plane."""
 
     kind: Literal["vertical"]
-    width: PositiveLength
-    height: PositiveLength
+    """A rectangular window that stands upright."""
+    width: Annotated[PositiveLength, Field(examples=["600 mm"])]
+    """Clear width of the window."""
+    height: Annotated[PositiveLength, Field(examples=["400 mm"])]
+    """Clear height of the window."""
 
 
 class Goal(Config):
     """What is shot at: the centre of its opening and the direction the opening faces."""
 
-    name: Text
-    x: Length
-    y: Length
-    height: NonNegativeLength
-    facing: Angle = 0.0
+    name: Annotated[Text, Field(examples=["east bin"])]
+    """What the goal is called in every table."""
+    x: Annotated[Length, Field(examples=["4.25 m"])]
+    """Place of the opening's centre, along field x."""
+    y: Annotated[Length, Field(examples=["2 m"])]
+    """Place of the opening's centre, along field y."""
+    height: Annotated[NonNegativeLength, Field(examples=["900 mm"])]
+    """Height of the opening's centre above the floor."""
+    facing: Annotated[Angle, Field(examples=["180 deg"])] = 0.0
+    """Where the opening looks, counter-clockwise from field +x."""
     opening: Annotated[HorizontalOpening | VerticalOpening, Field(discriminator="kind")]
+    """Form of the opening."""
 
 
 class Mark(Config):
     """A surveyed place on the floor, and how well it was surveyed."""
 
-    name: Text
-    x: Length
-    y: Length
-    heading: Angle | None = None
-    position_std: PositiveLength | None = None
-    heading_std: PositiveAngle | None = None
+    name: Annotated[Text, Field(examples=["M1"])]
+    """What the mark is called in logs and tables."""
+    x: Annotated[Length, Field(examples=["3.20 m"])]
+    """Place of the robot's reference point when it stands on the mark, along field x."""
+    y: Annotated[Length, Field(examples=["0.75 m"])]
+    """The same along field y."""
+    heading: Annotated[Angle | None, Field(examples=["90 deg"])] = None
+    """The robot's heading when it stands there, counter-clockwise from field +x; left out where the mark has none."""
+    position_std: Annotated[PositiveLength | None, Field(examples=["2 mm"])] = None
+    """How well the place was surveyed: standard deviation per coordinate."""
+    heading_std: Annotated[PositiveAngle | None, Field(examples=["0.3 deg"])] = None
+    """How well the heading was surveyed: standard deviation."""
 
 
 class Band(Config):
     """Distances of the robot to a goal's centre, from (included) to (excluded)."""
 
-    name: Text
-    from_: Annotated[NonNegativeLength, Field(alias="from")]
-    to: PositiveLength
-    goal: Text | None = None
+    name: Annotated[Text, Field(examples=["near"])]
+    """What the band is called in every table."""
+    from_: Annotated[NonNegativeLength, Field(alias="from", examples=["0.5 m"])]
+    """Shortest horizontal distance of the robot's reference point to the goal's centre, included."""
+    to: Annotated[PositiveLength, Field(examples=["1.8 m"])]
+    """Longest such distance, not included; more than `from`."""
+    goal: Annotated[Text | None, Field(examples=["east bin"])] = None
+    """The one goal the band holds for; left out, it holds for all."""
 
     @model_validator(mode="after")
     def _is_not_empty(self) -> Self:
@@ -109,12 +140,18 @@ class Band(Config):
 class FieldConfig(Config):
     """The field as surveyed."""
 
-    name: Text
+    name: Annotated[Text, Field(examples=["Orchard practice floor"])]
+    """What the field is called."""
     floor: Floor
+    """The rectangle the robot may drive on."""
     tags: tuple[Tag, ...] = ()
+    """Fiducial tags and ranging beacons."""
     goals: tuple[Goal, ...] = ()
+    """What is shot at."""
     marks: tuple[Mark, ...] = ()
+    """Surveyed places on the floor."""
     bands: tuple[Band, ...] = ()
+    """Distances to a goal that figures are given for."""
 
     @model_validator(mode="after")
     def _names_are_unique_and_known(self) -> Self:

@@ -7,9 +7,10 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from locbench.config.recognising import kind_of
 from locbench.errors import ConfigError, nearest_choice
 
-__all__ = ["load_config", "read_toml"]
+__all__ = ["dotted_key", "load_config", "read_toml"]
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -89,6 +90,9 @@ def load_config(path: Path, model: type[Model]) -> Model:
     try:
         return model.model_validate(data)
     except ValidationError as error:
+        kind = kind_of(data)
+        if kind is not None and kind.model is not model:
+            raise ConfigError(f"this is {kind.words}", where=str(path), remedy=kind.remedy(path)) from error
         raise _as_config_error(path, model, error) from error
 
 
@@ -101,7 +105,7 @@ def _as_config_error(path: Path, model: type[BaseModel], error: ValidationError)
     location, _ = _walk(schema, first["loc"])
     if first["type"].startswith("union_tag"):
         location = [*location, "kind"]
-    key = _dotted(location)
+    key = dotted_key(location)
     where = f"{path}: {key}" if key else str(path)
     suffix = _also(schema, others)
     match first["type"]:
@@ -143,7 +147,7 @@ def _also(schema: Mapping[str, Any], others: Sequence[Mapping[str, Any]]) -> str
     """Return which other keys are wrong, the first three by name."""
     if not others:
         return ""
-    keys = [_dotted(_walk(schema, problem["loc"])[0]) or "the file as a whole" for problem in others]
+    keys = [dotted_key(_walk(schema, problem["loc"])[0]) or "the file as a whole" for problem in others]
     rest = f" and {len(keys) - 3} more" if len(keys) > 3 else ""
     return f" (also wrong: {', '.join(keys[:3])}{rest})"
 
@@ -159,7 +163,8 @@ def _choices(problem: Mapping[str, Any]) -> list[str]:
     return [part.strip().strip("'") for part in listed.replace(" or ", ",").split(",") if part.strip()]
 
 
-def _dotted(location: Sequence[str | int]) -> str:
+def dotted_key(location: Sequence[str | int]) -> str:
+    """Return the place of a key in a file in one word, such as "tags[4].x", positions counted from 1."""
     text = ""
     for part in location:
         text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else str(part)

@@ -29,13 +29,21 @@ class Pod(Config):
     `along_per_metre` is the standard deviation of its travel after one metre; it weighs the pods against each other.
     """
 
-    x: PlaceOnRobot
-    y: PlaceOnRobot
+    x: Annotated[PlaceOnRobot, Field(examples=["-100 mm"])]
+    """Place of the wheel on the robot, forward of the reference point."""
+    y: Annotated[PlaceOnRobot, Field(examples=["120 mm"])]
+    """Place of the wheel, to the left of the reference point."""
     rolling_direction: Angle = 0.0
-    wheel_diameter: PositiveLength
-    counts_per_revolution: Count
+    """Direction on the robot in which the wheel rolls, counter-clockwise from forward: 0 deg forward, 90 deg to the
+    left."""
+    wheel_diameter: Annotated[PositiveLength, Field(examples=["50 mm"])]
+    """Diameter of the wheel where it touches the floor."""
+    counts_per_revolution: Annotated[Count, Field(examples=[4096])]
+    """Encoder counts in one turn of the wheel."""
     reversed: bool = False
-    along_per_metre: PositiveLength = 0.001
+    """Whether counts go down when the wheel rolls in its direction."""
+    along_per_metre: Annotated[PositiveLength, Field(examples=["2 mm"])] = 0.001
+    """Standard deviation of the wheel's travel after one metre; it weighs the pods against each other."""
 
     @property
     def metres_per_count(self) -> float:
@@ -57,7 +65,8 @@ class Pod(Config):
 class Gyro(Config):
     """`heading_per_minute` is the standard deviation of the heading after one minute, bias removed."""
 
-    heading_per_minute: PositiveAngle = float(np.radians(0.5))
+    heading_per_minute: Annotated[PositiveAngle, Field(examples=["0.3 deg"])] = float(np.radians(0.5))
+    """Standard deviation of the heading after one minute, bias removed."""
 
 
 class CameraMount(Config):
@@ -66,18 +75,25 @@ class CameraMount(Config):
     Carried by the turret, x, y and yaw are about the turret's axis at its yaw 0 and turn with it; z is from the floor.
     """
 
-    carried_by: Annotated[
-        Literal["robot", "turret"], Field(description="What the camera is fixed on; a turret turns it")
-    ] = "robot"
-    turret_x: Annotated[PlaceOnRobot, Field(description="Place of the turret's axis on the robot")] = 0.0
-    turret_y: Annotated[PlaceOnRobot, Field(description="Place of the turret's axis on the robot")] = 0.0
+    carried_by: Literal["robot", "turret"] = "robot"
+    """What the camera is fixed on; a turret turns it, and then x, y and yaw are about its axis at yaw 0."""
+    turret_x: Annotated[PlaceOnRobot, Field(examples=["-50 mm"])] = 0.0
+    """Place of the turret's axis, forward of the reference point."""
+    turret_y: Annotated[PlaceOnRobot, Field(examples=["0 mm"])] = 0.0
+    """Place of the turret's axis, to the left of the reference point."""
 
-    x: PlaceOnRobot = 0.0
-    y: PlaceOnRobot = 0.0
-    z: Length = 0.0
-    yaw: Angle = 0.0
-    pitch: Angle = 0.0
-    roll: Angle = 0.0
+    x: Annotated[PlaceOnRobot, Field(examples=["150 mm"])] = 0.0
+    """Place of the lens or antenna, forward."""
+    y: Annotated[PlaceOnRobot, Field(examples=["0 mm"])] = 0.0
+    """Place of the lens or antenna, to the left."""
+    z: Annotated[Length, Field(examples=["350 mm"])] = 0.0
+    """Height of the lens or antenna above the floor."""
+    yaw: Annotated[Angle, Field(examples=["0 deg"])] = 0.0
+    """Turn of the optical axis to the left, first of the three turns."""
+    pitch: Annotated[Angle, Field(examples=["-8 deg"])] = 0.0
+    """Tilt of the optical axis, second; positive looks down."""
+    roll: Annotated[Angle, Field(examples=["0 deg"])] = 0.0
+    """Turn about the optical axis, third."""
 
     @model_validator(mode="after")
     def _axis_has_a_turret(self) -> Self:
@@ -103,9 +119,7 @@ class CameraMount(Config):
         return np.column_stack([plane[:, :2], rest[:, 0], plane[:, 2], rest[:, 1:]])
 
 
-DoubtedFactor = Annotated[
-    float, Field(ge=1.0, strict=True, allow_inf_nan=False, description="Times the noise while odometry looks doubtful")
-]
+DoubtedFactor = Annotated[float, Field(ge=1.0, strict=True, allow_inf_nan=False, examples=[5.0])]
 
 
 class MotionNoise(Config):
@@ -115,23 +129,35 @@ class MotionNoise(Config):
     a slip, a lifted pod, a shove) all standard deviations are multiplied by `doubted_factor`.
     """
 
-    along_per_metre: NonNegativeLength = 0.010
-    across_per_metre: NonNegativeLength = 0.010
-    heading_per_metre: NonNegativeAngle = float(np.radians(0.2))
-    heading_per_turn: NonNegativeAngle = float(np.radians(0.5))
-    heading_per_minute: NonNegativeAngle = float(np.radians(0.5))
+    along_per_metre: Annotated[NonNegativeLength, Field(examples=["8 mm"])] = 0.010
+    """Standard deviation along the direction of travel after one metre."""
+    across_per_metre: Annotated[NonNegativeLength, Field(examples=["8 mm"])] = 0.010
+    """Standard deviation across the direction of travel after one metre."""
+    heading_per_metre: Annotated[NonNegativeAngle, Field(examples=["0.1 deg"])] = float(np.radians(0.2))
+    """Standard deviation of the heading after one metre."""
+    heading_per_turn: Annotated[NonNegativeAngle, Field(examples=["0.5 deg"])] = float(np.radians(0.5))
+    """Standard deviation of the heading after one whole turn."""
+    heading_per_minute: Annotated[NonNegativeAngle, Field(examples=["0.5 deg"])] = float(np.radians(0.5))
+    """Standard deviation of the heading after one minute."""
     doubted_factor: DoubtedFactor = 1.0
+    """Times all these while odometry looks doubtful: a gap, a slip, a lifted pod, a shove."""
 
 
 class RobotConfig(Config):
     """The robot as its program believes it to be."""
 
-    name: Text
+    name: Annotated[Text, Field(examples=["three pods"])]
+    """What the robot is called."""
     heading_from: Literal["gyro", "pods", "blend"] = "gyro"
+    """Where turns come from: the gyro taken as exact, the pods alone, or both weighed."""
     pods: Annotated[dict[str, Pod], Field(default_factory=dict)]
+    """Unpowered odometry wheels by name; the log gives a counter column for each."""
     gyro: Gyro | None = None
+    """The gyro; left out if there is none."""
     cameras: Annotated[dict[str, CameraMount], Field(default_factory=dict)]
+    """Cameras and ranging antennas by name."""
     motion_noise: MotionNoise = MotionNoise()
+    """How dead reckoning drifts; variances add and grow linearly with metres, turns and minutes."""
 
     @model_validator(mode="after")
     def _layout_sees_all_motions(self) -> Self:

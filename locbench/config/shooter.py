@@ -16,11 +16,16 @@ class Turret(Config):
     With a travel of a whole turn or more it turns the short way.
     """
 
-    x: PlaceOnRobot = 0.0
-    y: PlaceOnRobot = 0.0
-    travel_from: Angle = -math.pi
-    travel_to: Angle = math.pi
-    slew_rate: Annotated[PositiveTurnRate | None, Field(description='How fast it turns, e.g. "360 deg/s"')] = None
+    x: Annotated[PlaceOnRobot, Field(examples=["-50 mm"])] = 0.0
+    """Place of the turret's axis, forward of the reference point."""
+    y: Annotated[PlaceOnRobot, Field(examples=["0 mm"])] = 0.0
+    """Place of the turret's axis, to the left of the reference point."""
+    travel_from: Annotated[Angle, Field(examples=["-200 deg"])] = -math.pi
+    """Least angle to the robot's heading that it can turn to."""
+    travel_to: Annotated[Angle, Field(examples=["200 deg"])] = math.pi
+    """Largest such angle, more than `travel_from`; with a whole turn or more it turns the short way."""
+    slew_rate: Annotated[PositiveTurnRate | None, Field(examples=["360 deg/s"])] = None
+    """How fast it turns; left out, no times to follow are given."""
 
     @model_validator(mode="after")
     def _can_turn(self) -> Self:
@@ -32,7 +37,8 @@ class Turret(Config):
 class Projectile(Config):
     """The thing thrown, taken as a sphere."""
 
-    diameter: PositiveLength
+    diameter: Annotated[PositiveLength, Field(examples=["70 mm"])]
+    """Diameter of what is thrown, taken as a sphere."""
 
 
 class ShooterConfig(Config):
@@ -41,7 +47,11 @@ class ShooterConfig(Config):
     `entry_angle` is how steeply the projectile comes down through the opening's plane, below the horizontal.
     """
 
-    name: Text
+    name: Annotated[Text, Field(examples=["apple thrower"])]
+    """What the launcher is called."""
     turret: Turret = Turret()
+    """Where the turret is and how it turns."""
     projectile: Projectile
-    entry_angle: Annotated[AcuteAngle, Field(description='How steep the projectile enters, e.g. "50 deg"')]
+    """What is thrown."""
+    entry_angle: Annotated[AcuteAngle, Field(examples=["50 deg"])]
+    """How steeply the projectile comes down through the opening's plane, below the horizontal."""

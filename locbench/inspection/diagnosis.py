@@ -1,18 +1,33 @@
-"""What an inspection can say: a code, how bad, the evidence in numbers, what it means, what to do, the line to write."""
+"""What an inspection can say: a code, how bad, the evidence in numbers, what it means and what to write where."""
 
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import TypeAlias
 
 from locbench.config.edits import Edit
-from locbench.session import FindingCode, Severity
-from locbench.units import Dimension
+from locbench.session import FindingCode, Measured, Severity
 
 __all__ = ["Code", "Diagnosis", "LogFault", "Measured", "SetupFault"]
 
 
 class LogFault(StrEnum):
     """What is wrong with the log itself, beyond what reading it finds."""
+
+    NO_OVERLAP = "no_overlap"
+    NO_MOTION = "no_motion"
+    COUNTER_STUCK = "counter_stuck"
+    EXCLUDED_TAG = "excluded_tag"
+    OFF_THE_FLOOR = "off_the_floor"
+    SEEN_FROM_BEHIND = "seen_from_behind"
+    BEYOND_THE_FLOOR = "beyond_the_floor"
+    TAG_VIEW = "tag_view"
+    OVERLAPPING_VISITS = "overlapping_visits"
+    REPEATED_PRESS = "repeated_press"
+    MOVING_ON_MARK = "moving_on_mark"
+    TRUTH_IN_PART = "truth_in_part"
+    TRUTH_IS_ODOMETRY = "truth_is_odometry"
+    TRUTH_HEADING_IS_ODOMETRY = "truth_heading_is_odometry"
+    TRUTH_IS_ONBOARD = "truth_is_onboard"
 
 
 class SetupFault(StrEnum):
@@ -41,16 +56,6 @@ class SetupFault(StrEnum):
 
 
 Code: TypeAlias = FindingCode | LogFault | SetupFault
-
-
-@dataclass(frozen=True)
-class Measured:
-    """One number of the evidence in SI, with its standard uncertainty if it has one; no dimension is a plain number."""
-
-    name: str
-    value: float
-    std: float | None = None
-    dimension: Dimension | None = None
 
 
 @dataclass(frozen=True)

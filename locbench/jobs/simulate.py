@@ -52,12 +52,18 @@ def simulate(
     ConfigError
         If the scenario, or a file it names, cannot be used.
     UsageError
-        If the seed is negative.
+        If the seed is negative, or a session's folder stands in place of the scenario file.
     OutputError
         If the folder cannot be written.
     """
     if seed is not None and seed < 0:
         raise UsageError("a seed must be 0 or more", received=seed, remedy="Choose another --seed")
+    if (scenario_file / "session.toml").is_file():
+        raise UsageError(
+            "this is the folder of a session, and simulate makes one from a scenario file",
+            where=str(scenario_file),
+            remedy=f"Look at it with: locbench inspect {scenario_file}, or locbench evaluate {scenario_file}",
+        )
     scenario = load_config(scenario_file, ScenarioConfig)
     if seed not in (None, scenario.seed):
         scenario = scenario.model_copy(update={"name": f"{scenario.name}, seed {seed}"})

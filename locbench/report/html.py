@@ -5,8 +5,6 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from locbench.report.advice import where_to_look_next
 from locbench.report.comparison_words import answer, comparisons_table
 from locbench.report.figures import Picture, session_pictures
@@ -20,6 +18,7 @@ from locbench.report.layout import (
 )
 from locbench.report.mark_tables import marks_table
 from locbench.report.numbers import floor_length, plain_text, quantity_text
+from locbench.report.pages import page_environment
 from locbench.report.quantities import result_numbers
 from locbench.report.residual_tables import residuals_table
 from locbench.report.shot_tables import shots_table
@@ -86,15 +85,7 @@ def report_html(
         sections.append(_session_section(number, session, drawn.get(session.name), system))
     marks = marks_table(results, system)
     sections += _section_of("marks", "Marks found again", "How alike repeated visits are believed.", marks)
-    # select_autoescape goes by the ending of the file name and would not escape a .j2
-    environment = Environment(
-        loader=PackageLoader("locbench.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
+    environment = page_environment()
     environment.filters["unbroken"] = _unbroken
     return environment.get_template("report.html.j2").render(
         headline=answer(results, system),

@@ -33,6 +33,7 @@ __all__ = [
     "plain_text",
     "quantity_text",
     "rule_words",
+    "survey_length",
     "with_interval",
 ]
 
@@ -79,6 +80,11 @@ def error_length(system: UnitSystem) -> DisplayUnit:
 def floor_length(system: UnitSystem) -> DisplayUnit:
     """Return the unit for paths, ranges and the floor: metres or feet."""
     return _unit("ft", 1, 1) if system is UnitSystem.IMPERIAL else _unit("m", 2, 1)
+
+
+def survey_length(system: UnitSystem) -> DisplayUnit:
+    """Return the unit for what is read off a tape: metres to the millimetre, or inches to the hundredth."""
+    return _unit("in", 2, 2) if system is UnitSystem.IMPERIAL else _unit("m", 3, 3)
 
 
 def plain_text(text: str) -> str:

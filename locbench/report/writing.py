@@ -1,19 +1,17 @@
 """Writes an evaluation's files: all of them, or none."""
 
-import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from pathlib import Path
 
-from locbench.errors import OutputError
-from locbench.files import staged_directory
 from locbench.report.html import report_html
+from locbench.report.result_folder import refuse_foreign_files, write_result_folder
 from locbench.report.tables import csv_tables
 from locbench.results import Results, Tracks, results_json, tracks_json
 from locbench.units import UnitSystem
 
 __all__ = ["write_evaluation"]
 
-_PAGE = "report.html"
+_PROOF, _PAGE = "results.json", "report.html"
 
 
 def write_evaluation(
@@ -43,27 +41,11 @@ def write_evaluation(
         it before is untouched then.
     """
     texts = {
-        "results.json": results_json(results),
+        _PROOF: results_json(results),
         "tracks.json": tracks_json(tracks),
         **csv_tables(results, tracks),
     }
     # before the pictures are drawn, which takes longest
-    _refuse_foreign_files(out, [*texts, _PAGE])
+    refuse_foreign_files(out, [*texts, _PAGE], _PROOF)
     texts[_PAGE] = report_html(results, tracks, system, progress)
-    with staged_directory(out) as stage:
-        for name, text in texts.items():
-            (stage / name).write_text(text, encoding="utf-8", newline="\n")
-    return list(texts)
-
-
-def _refuse_foreign_files(out: Path, names: Iterable[str]) -> None:
-    """Refuse a folder where results would replace somebody's own tables."""
-    if os.path.exists(out / "session.toml"):
-        raise OutputError("this folder holds a session", where=str(out), remedy="Choose another --out folder")
-    taken = [name for name in names if os.path.exists(out / name)]
-    if taken and not os.path.exists(out / "results.json"):
-        raise OutputError(
-            f"this folder has a {taken[0]} that is no result of locbench",
-            where=str(out),
-            remedy="Choose another --out folder",
-        )
+    return write_result_folder(out, texts, _PROOF)

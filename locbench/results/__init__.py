@@ -1,6 +1,21 @@
 """The JSON files: their models, and the only code that reads and writes them."""
 
-from locbench.results.files import read_results, read_tracks, results_json, tracks_json
+from locbench.results.files import (
+    inspection_json,
+    read_inspection,
+    read_results,
+    read_tracks,
+    results_json,
+    tracks_json,
+)
+from locbench.results.inspection import (
+    ChangeRecord,
+    DiagnosisRecord,
+    Inspection,
+    MeasuredRecord,
+    TableRecord,
+    TagViewRecord,
+)
 from locbench.results.models import (
     AtMark,
     BandShots,
@@ -48,10 +63,12 @@ __all__ = [
     "AimMarks",
     "AtMark",
     "BandShots",
+    "ChangeRecord",
     "ComparisonRecord",
     "Consistency",
     "CorrectionMarks",
     "CorrectionSummary",
+    "DiagnosisRecord",
     "Drift",
     "DriftPoint",
     "DriftSegment",
@@ -64,8 +81,10 @@ __all__ = [
     "FindingRecord",
     "GoalCorrections",
     "GoalDrawing",
+    "Inspection",
     "LandingPoint",
     "MarkInDoubt",
+    "MeasuredRecord",
     "OnTarget",
     "Opening",
     "Place",
@@ -80,9 +99,13 @@ __all__ = [
     "SessionResult",
     "SessionTracks",
     "SuspectMotion",
+    "TableRecord",
     "TagDrawing",
     "TagResiduals",
+    "TagViewRecord",
     "Tracks",
+    "inspection_json",
+    "read_inspection",
     "read_results",
     "read_tracks",
     "results_json",

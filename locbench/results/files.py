@@ -6,10 +6,11 @@ from typing import TypeVar
 from pydantic import BaseModel, ValidationError
 
 from locbench.errors import ConfigError
+from locbench.results.inspection import Inspection
 from locbench.results.models import Results
 from locbench.results.tracks import Tracks
 
-__all__ = ["read_results", "read_tracks", "results_json", "tracks_json"]
+__all__ = ["inspection_json", "read_inspection", "read_results", "read_tracks", "results_json", "tracks_json"]
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -22,6 +23,11 @@ def results_json(results: Results) -> str:
 def tracks_json(tracks: Tracks) -> str:
     """Return the text of tracks.json."""
     return tracks.model_dump_json(by_alias=True) + "\n"
+
+
+def inspection_json(inspection: Inspection) -> str:
+    """Return the text of inspect.json."""
+    return inspection.model_dump_json(by_alias=True, indent=1) + "\n"
 
 
 def _read(path: Path, model: type[Model]) -> Model:
@@ -53,3 +59,8 @@ def read_results(path: Path) -> Results:
 def read_tracks(path: Path) -> Tracks:
     """Return the contents of a tracks.json; errors as `read_results`."""
     return _read(path, Tracks)
+
+
+def read_inspection(path: Path) -> Inspection:
+    """Return the contents of an inspect.json; errors as `read_results`."""
+    return _read(path, Inspection)

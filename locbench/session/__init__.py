@@ -1,6 +1,6 @@
 """A session folder: tables in, one clock, one frame, SI; what is wrong with them as typed findings."""
 
-from locbench.session.findings import Finding, FindingCode, Severity
+from locbench.session.findings import Finding, FindingCode, Measured, Severity
 from locbench.session.model import (
     NO_TAG,
     BodyIncrements,
@@ -16,7 +16,9 @@ from locbench.session.model import (
     Stretch,
     TagKind,
 )
-from locbench.session.reading import read_session
+from locbench.session.odometry_tables import read_heading
+from locbench.session.reading import Examination, SessionFiles, examine_session, read_session
+from locbench.session.table_times import TableName, TableTimes, read_table_times
 
 __all__ = [
     "NO_TAG",
@@ -24,16 +26,24 @@ __all__ = [
     "BodyVelocities",
     "Detections",
     "EvidenceLevel",
+    "Examination",
     "Finding",
     "FindingCode",
     "MarkVisits",
+    "Measured",
     "OdometryLog",
     "PodTravel",
     "PoseTrack",
     "Session",
+    "SessionFiles",
     "Severity",
     "StartPose",
     "Stretch",
+    "TableName",
+    "TableTimes",
     "TagKind",
+    "examine_session",
+    "read_heading",
     "read_session",
+    "read_table_times",
 ]

@@ -7,8 +7,8 @@ from locbench.config import RobotConfig
 from locbench.config.robot import CameraMount
 from locbench.config.tag_sources import CameraTable, RangeSource, TagSource
 from locbench.errors import nearest_choice
-from locbench.session.findings import FindingCode
-from locbench.session.tables import FindingList, Table, number_column
+from locbench.session.findings import FindingCode, FindingList
+from locbench.session.tables import Table, number_column
 
 __all__ = ["read_mounts"]
 

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray
-from locbench.session.findings import FindingCode, Severity
+from locbench.session.findings import FindingCode, FindingList, Severity
 from locbench.session.plausibility import FASTEST_M_PER_S, time_since_earlier
-from locbench.session.tables import FindingList
 
 __all__ = ["ContinuousCounter", "common_restarts", "continuous_counter"]
 

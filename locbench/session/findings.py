@@ -1,12 +1,14 @@
 """Problems in a log as data: collected, listed, and fatal only where no honest answer is possible."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
 from enum import StrEnum
 
+from locbench.arrays import IntArray
 from locbench.errors import SessionError
+from locbench.units import Dimension
 
-__all__ = ["Finding", "FindingCode", "Severity", "raise_on_errors"]
+__all__ = ["Finding", "FindingCode", "FindingList", "Measured", "Severity", "unusable"]
 
 
 class Severity(StrEnum):
@@ -59,10 +61,21 @@ class FindingCode(StrEnum):
 
 
 @dataclass(frozen=True)
+class Measured:
+    """One number of the evidence in SI, with its standard uncertainty if it has one; no dimension is a plain number."""
+
+    name: str
+    value: float
+    std: float | None = None
+    dimension: Dimension | None = None
+
+
+@dataclass(frozen=True)
 class Finding:
     """One problem: what, how bad, where, the value found, and what to do.
 
-    `file` is the name as the session file writes it; `row` counts data rows from 1; either may be None.
+    `file` is the name as the session file writes it; `row` counts data rows from 1; either may be None. `measured`
+    holds the message's numbers for programs.
     """
 
     code: FindingCode
@@ -73,6 +86,7 @@ class Finding:
     row: int | None = None
     column: str | None = None
     value: str | None = None
+    measured: tuple[Measured, ...] = ()
 
     @property
     def where(self) -> str:
@@ -85,22 +99,100 @@ class Finding:
         return ", ".join(part for part in parts if part)
 
 
-def raise_on_errors(findings: Iterable[Finding], session: str) -> None:
-    """Raise one error that names the first fatal finding and lists the others.
+@dataclass
+class FindingList:
+    """Collects the findings of one session while it is read."""
 
-    Raises
-    ------
-    SessionError
-        If any finding is an error.
-    """
-    fatal = [finding for finding in findings if finding.severity is Severity.ERROR]
-    if not fatal:
-        return
-    first, *others = fatal
+    findings: list[Finding] = field(default_factory=list)
+
+    def __iter__(self) -> Iterator[Finding]:
+        return iter(self.findings)
+
+    def error(
+        self,
+        code: FindingCode,
+        message: str,
+        remedy: str,
+        measured: tuple[Measured, ...] = (),
+        /,
+        **where: str | int | None,
+    ) -> None:
+        """Add a finding without which no honest answer is possible."""
+        self._add(code, Severity.ERROR, message, remedy, measured, where)
+
+    def warning(
+        self,
+        code: FindingCode,
+        message: str,
+        remedy: str,
+        measured: tuple[Measured, ...] = (),
+        /,
+        **where: str | int | None,
+    ) -> None:
+        """Add a finding that may make the answer worse."""
+        self._add(code, Severity.WARNING, message, remedy, measured, where)
+
+    def note(
+        self,
+        code: FindingCode,
+        message: str,
+        remedy: str,
+        measured: tuple[Measured, ...] = (),
+        /,
+        **where: str | int | None,
+    ) -> None:
+        """Add something that was done to the data."""
+        self._add(code, Severity.NOTE, message, remedy, measured, where)
+
+    def about_rows(
+        self,
+        severity: Severity,
+        code: FindingCode,
+        rows: IntArray,
+        message: str,
+        remedy: str,
+        measured: tuple[Measured, ...] = (),
+        /,
+        **where: str | int | None,
+    ) -> None:
+        """Add one finding for all rows (indices from 0), naming the first; "{count}" in the message is their number."""
+        if len(rows):
+            text = message.format(count=len(rows))
+            numbers = (Measured("rows", float(len(rows))), *measured)
+            self._add(code, severity, text, remedy, numbers, {**where, "row": int(rows[0]) + 1})
+
+    def _add(
+        self,
+        code: FindingCode,
+        severity: Severity,
+        message: str,
+        remedy: str,
+        measured: tuple[Measured, ...],
+        where: dict[str, str | int | None],
+    ) -> None:
+        row, column, value, file = (where.get(key) for key in ("row", "column", "value", "file"))
+        self.findings.append(
+            Finding(
+                code,
+                severity,
+                message,
+                remedy,
+                file=None if file is None else str(file),
+                row=None if row is None else int(row),
+                column=None if column is None else str(column),
+                value=None if value is None else str(value),
+                measured=measured,
+            )
+        )
+
+
+def unusable(findings: Iterable[Finding], session: str) -> SessionError:
+    """Return the error of a session that cannot be used: it names the first fatal finding and lists the others."""
+    first, *others = [finding for finding in findings if finding.severity is Severity.ERROR]
     problem = first.message
     if others:
         listed = "; ".join(f"{other.where}: {other.message}" for other in others[:4])
         rest = f" and {len(others) - 4} more" if len(others) > 4 else ""
         problem += f" (also: {listed}{rest})"
     where = f"{session}: {first.where}" if first.where else session
-    raise SessionError(problem, where=where, received=first.value, remedy=first.remedy)
+    return SessionError(problem, where=where, received=first.value, remedy=first.remedy)

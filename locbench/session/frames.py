@@ -17,5 +17,5 @@ def field_headings(heading_rad: FloatArray, frame: Frame) -> FloatArray:
 def field_poses(x_m: FloatArray, y_m: FloatArray, heading_rad: FloatArray, frame: Frame) -> FloatArray:
     """Return poses (N, 3) in the field frame from columns of the log's frame."""
     placement = np.array([frame.origin_x, frame.origin_y, frame.rotate])
-    points = transform_points(placement, np.stack([x_m, y_m], axis=-1))
+    points = transform_points(placement, np.stack([x_m, frame.y_sign * y_m], axis=-1))
     return np.column_stack([points, field_headings(heading_rad, frame)])

@@ -6,8 +6,8 @@ import numpy as np
 from scipy import special
 
 from locbench.arrays import BoolArray, FloatArray
-from locbench.session.findings import FindingCode
-from locbench.session.tables import FindingList
+from locbench.session.findings import FindingCode, FindingList, Measured
+from locbench.units import Dimension
 
 __all__ = ["without_standstill_bias"]
 
@@ -59,6 +59,7 @@ def without_standstill_bias(
         f"the gyro drifts {math.degrees(bias):.3f} deg/s (standard error {math.degrees(error):.3f}) in the first "
         f"{times[-1] - times[0]:.1f} s of standstill: {outcome}",
         "Keep the robot still for some seconds before every run",
+        (Measured("bias", bias, error, Dimension.TURN_RATE),),
         **where,
     )
     return heading_rad - bias * (times_s - times_s[0]) if significant else heading_rad

@@ -8,12 +8,11 @@ from locbench.arrays import BoolArray, FloatArray
 from locbench.config import FieldConfig
 from locbench.config.session import MarksSource
 from locbench.errors import nearest_choice
-from locbench.session.findings import FindingCode, Severity
+from locbench.session.findings import FindingCode, FindingList, Severity
 from locbench.session.frames import field_poses
 from locbench.session.model import MarkVisits
 from locbench.session.plausibility import note_far_off_floor
 from locbench.session.tables import (
-    FindingList,
     Table,
     load_table,
     number_column,

@@ -20,13 +20,12 @@ from locbench.config.session import (
 )
 from locbench.errors import nearest_choice
 from locbench.session.counters import common_restarts, continuous_counter
-from locbench.session.findings import FindingCode
+from locbench.session.findings import FindingCode, FindingList
 from locbench.session.frames import field_headings, field_poses
 from locbench.session.gyro import without_standstill_bias
 from locbench.session.model import BodyIncrements, BodyVelocities, OdometryLog, PodTravel, PoseTrack
 from locbench.session.plausibility import note_far_off_floor, note_impossible_motion, refuse_absurd_motion
 from locbench.session.tables import (
-    FindingList,
     Table,
     flag_gaps,
     forward_time_column,
@@ -35,7 +34,7 @@ from locbench.session.tables import (
     sparse_number_column,
 )
 
-__all__ = ["read_odometry", "read_onboard", "read_truth"]
+__all__ = ["read_heading", "read_odometry", "read_onboard", "read_truth"]
 
 # Standstill ends when a pod has moved by 1 mm, or its speed exceeds 1 mm/s.
 _MOVED_M = 0.001
@@ -76,12 +75,28 @@ def read_odometry(
 _HeadingSource = PodCountsSource | IncrementsSource | VelocitiesSource
 
 
-def _heading(table: Table, source: _HeadingSource, findings: FindingList) -> FloatArray | None:
-    """Return the heading column, unwrapped, or None without one or after an error finding."""
+def _heading(table: Table, source: _HeadingSource, times: FloatArray, findings: FindingList) -> FloatArray | None:
+    """Return the heading column, unwrapped and its lag undone, or None without one or after an error finding."""
     if source.heading is None:
         return None
     heading = number_column(table, source.heading, findings)
-    return None if heading is None else np.unwrap(field_headings(heading, source.frame))
+    if heading is None:
+        return None
+    heading = np.unwrap(field_headings(heading, source.frame))
+    return np.interp(times + source.heading_lag, times, heading) if source.heading_lag else heading
+
+
+def read_heading(folder: Path, source: OdometrySource) -> FloatArray | None:
+    """Return the heading column (N,) of a readable log as it stands, neither unwrapped nor freed of bias; None without.
+
+    The sense and zero of its frame are applied.
+    """
+    if isinstance(source, PosesSource) or source.heading is None:
+        return None
+    findings = FindingList()
+    table = load_table(folder, source.file, findings)
+    heading = None if table is None else number_column(table, source.heading, findings)
+    return None if heading is None else field_headings(heading, source.frame)
 
 
 def _without_bias(
@@ -125,7 +140,7 @@ def _pod_travel(
         continuous = continuous_counter(values, times, size, counter.bits, restarted, findings, **where)
         flagged = flagged | continuous.flagged
         travel[name] = continuous.counts * size
-    heading = _heading(table, source, findings)
+    heading = _heading(table, source, times, findings)
     if source.heading is None and robot.heading_from != "pods":
         findings.error(
             FindingCode.HEADING_MISSING,
@@ -190,7 +205,7 @@ def _increments(
     table: Table, source: IncrementsSource, times: FloatArray, flagged: BoolArray, findings: FindingList
 ) -> BodyIncrements | None:
     planar, turn = _planar_columns(table, source, findings), _turning(table, source, source.turn, findings)
-    heading = _heading(table, source, findings)
+    heading = _heading(table, source, times, findings)
     if planar is None or turn is None:
         return None
     moved = np.cumsum(np.hypot(*planar)) > _MOVED_M
@@ -204,7 +219,7 @@ def _velocities(
     table: Table, source: VelocitiesSource, times: FloatArray, flagged: BoolArray, findings: FindingList
 ) -> BodyVelocities | None:
     planar, rate = _planar_columns(table, source, findings), _turning(table, source, source.turn_rate, findings)
-    heading = _heading(table, source, findings)
+    heading = _heading(table, source, times, findings)
     if planar is None or rate is None:
         return None
     heading = _without_bias(heading, table, source, times, np.hypot(*planar) > _MOVED_M, findings)

@@ -5,9 +5,9 @@ import numpy as np
 from locbench.arrays import FloatArray
 from locbench.config.field import Floor
 from locbench.geometry import wrap_angle
-from locbench.session.findings import FindingCode, Severity
+from locbench.session.findings import FindingCode, FindingList, Severity
 from locbench.session.model import BodyIncrements, BodyVelocities, OdometryLog, PodTravel, PoseTrack
-from locbench.session.tables import FindingList, Table
+from locbench.session.tables import Table
 
 __all__ = [
     "FASTEST_M_PER_S",

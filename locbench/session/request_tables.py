@@ -6,8 +6,8 @@ import numpy as np
 
 from locbench.arrays import FloatArray
 from locbench.config.session import RequestsSource
-from locbench.session.findings import FindingCode, Severity
-from locbench.session.tables import FindingList, load_any_table, time_column
+from locbench.session.findings import FindingCode, FindingList, Severity
+from locbench.session.tables import load_any_table, time_column
 
 __all__ = ["read_requests"]
 

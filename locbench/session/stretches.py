@@ -6,9 +6,8 @@ from locbench.arrays import FloatArray
 from locbench.config import FieldConfig, SessionConfig
 from locbench.config.session import Segment, Start
 from locbench.errors import ConfigError, nearest_choice
-from locbench.session.findings import FindingCode
+from locbench.session.findings import FindingCode, FindingList
 from locbench.session.model import StartPose, Stretch
-from locbench.session.tables import FindingList
 
 __all__ = ["read_stretches", "start_pose"]
 

@@ -4,8 +4,8 @@ import gzip
 import os
 import warnings
 import zlib
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +15,10 @@ import pandas as pd
 from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.config.columns import Column, TimeColumn
 from locbench.errors import nearest_choice
-from locbench.session.findings import Finding, FindingCode, Severity
-from locbench.units import LARGEST_SI
+from locbench.session.findings import FindingCode, FindingList, Measured, Severity
+from locbench.units import LARGEST_SI, Dimension
 
 __all__ = [
-    "FindingList",
     "Table",
     "backward_steps",
     "load_any_table",
@@ -36,59 +35,6 @@ _LONGEST_S = 24.0 * 3600.0
 # beyond it not every whole number can be told from its neighbours
 _LARGEST_WHOLE = 2.0**53
 _READABLE = (".csv", ".csv.gz", ".parquet")
-
-
-@dataclass
-class FindingList:
-    """Collects the findings of one session while it is read."""
-
-    findings: list[Finding] = field(default_factory=list)
-
-    def __iter__(self) -> Iterator[Finding]:
-        return iter(self.findings)
-
-    def error(self, code: FindingCode, message: str, remedy: str, **where: str | int | None) -> None:
-        """Add a finding without which no honest answer is possible."""
-        self._add(code, Severity.ERROR, message, remedy, where)
-
-    def warning(self, code: FindingCode, message: str, remedy: str, **where: str | int | None) -> None:
-        """Add a finding that may make the answer worse."""
-        self._add(code, Severity.WARNING, message, remedy, where)
-
-    def note(self, code: FindingCode, message: str, remedy: str, **where: str | int | None) -> None:
-        """Add something that was done to the data."""
-        self._add(code, Severity.NOTE, message, remedy, where)
-
-    def about_rows(
-        self,
-        severity: Severity,
-        code: FindingCode,
-        rows: IntArray,
-        message: str,
-        remedy: str,
-        **where: str | int | None,
-    ) -> None:
-        """Add one finding for all rows (indices from 0), naming the first; "{count}" in the message is their number."""
-        if len(rows):
-            text = message.format(count=len(rows))
-            self._add(code, severity, text, remedy, {**where, "row": int(rows[0]) + 1})
-
-    def _add(
-        self, code: FindingCode, severity: Severity, message: str, remedy: str, where: dict[str, str | int | None]
-    ) -> None:
-        row, column, value, file = (where.get(key) for key in ("row", "column", "value", "file"))
-        self.findings.append(
-            Finding(
-                code,
-                severity,
-                message,
-                remedy,
-                file=None if file is None else str(file),
-                row=None if row is None else int(row),
-                column=None if column is None else str(column),
-                value=None if value is None else str(value),
-            )
-        )
 
 
 @dataclass(frozen=True)
@@ -377,6 +323,11 @@ def flag_gaps(table: Table, times_s: FloatArray, findings: FindingList) -> BoolA
             f"{int(flagged.sum())} gaps of more than {_GAP_PERIODS:.0f} periods; the longest is {steps[worst]:.3g} s "
             f"where {median:.3g} s is usual",
             "Motion inside a gap is taken as even; find what stalls the logger",
+            (
+                Measured("gaps", float(flagged.sum())),
+                Measured("longest", float(steps[worst]), dimension=Dimension.TIME),
+                Measured("period", median, dimension=Dimension.TIME),
+            ),
             file=table.file,
             row=worst + 1,
         )

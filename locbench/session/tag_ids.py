@@ -10,9 +10,9 @@ from locbench.arrays import BoolArray, IntArray
 from locbench.config import FieldConfig
 from locbench.config.columns import Column
 from locbench.config.tag_sources import RobotPoseSource, TagSource
-from locbench.session.findings import FindingCode, Severity
+from locbench.session.findings import FindingCode, FindingList, Severity
 from locbench.session.model import NO_TAG
-from locbench.session.tables import FindingList, Table, sparse_number_column, text_column, whole_number_column
+from locbench.session.tables import Table, sparse_number_column, text_column, whole_number_column
 
 __all__ = ["TagIds", "known_tags", "read_tag_ids"]
 
@@ -42,7 +42,9 @@ def read_tag_ids(table: Table, source: TagSource, findings: FindingList) -> TagI
 def known_tags(table: Table, ids: TagIds, field: FieldConfig, findings: FindingList) -> BoolArray:
     """Return (M,) whether all tags of a detection are on the field, after a finding about those that are not."""
     every = np.column_stack([ids.first, ids.others])
-    strange = ~np.isin(every, [*(tag.id for tag in field.tags), NO_TAG])
+    strange = ~np.isin(every, [tag.id for tag in field.tags])
+    # only further ids may be missing: a first one of -1, as some cameras log a picture without a tag, is of no tag
+    strange[:, 1:] &= ids.others != NO_TAG
     unknown = np.any(strange, axis=1)
     listed = ", ".join(str(number) for number in np.unique(every[strange])[:8])
     findings.about_rows(

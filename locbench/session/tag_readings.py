@@ -8,9 +8,9 @@ from locbench.arrays import BoolArray, FloatArray
 from locbench.config.columns import Column, LengthColumn
 from locbench.config.tag_sources import BearingSource, RangeBearingSource, RangeSource, RobotPoseSource, TagPoseSource
 from locbench.geometry import mount_rotation, rotation_matrix, wrap_angle
-from locbench.session.findings import FindingCode, Severity
+from locbench.session.findings import FindingCode, FindingList, Severity
 from locbench.session.frames import field_poses
-from locbench.session.tables import FindingList, Table, number_column, sparse_number_column
+from locbench.session.tables import Table, number_column, sparse_number_column
 from locbench.statistics import propagated_covariance
 
 __all__ = ["TagReadings", "read_readings"]

@@ -9,20 +9,13 @@ from locbench.config import FieldConfig, RobotConfig
 from locbench.config.columns import Column
 from locbench.config.tag_sources import RangeBearingSource, RangeSource, RobotPoseSource, TagPoseSource, TagSource
 from locbench.session.camera_mounts import read_mounts
-from locbench.session.findings import FindingCode, Severity
+from locbench.session.findings import FindingCode, FindingList, Measured, Severity
 from locbench.session.model import Detections, TagKind
 from locbench.session.plausibility import note_far_off_floor, note_impossible_ranges
-from locbench.session.tables import (
-    FindingList,
-    Table,
-    backward_steps,
-    load_table,
-    repeated_rows,
-    sparse_number_column,
-    time_column,
-)
+from locbench.session.tables import Table, backward_steps, load_table, repeated_rows, sparse_number_column, time_column
 from locbench.session.tag_ids import TagIds, known_tags, read_tag_ids
 from locbench.session.tag_readings import read_readings
+from locbench.units import Dimension
 
 __all__ = ["read_detections"]
 
@@ -108,13 +101,15 @@ def _reprojection_ratio(table: Table, source: TagSource, findings: FindingList) 
 
 def _note_backward_steps(table: Table, source: TagSource, captured: FloatArray, findings: FindingList) -> None:
     steps = backward_steps(captured)
-    largest = -float(np.min(np.diff(captured), initial=0.0))
+    back_s = -np.diff(captured)[steps - 1]
+    listed = ", ".join(f"{size:.3g} s" for size in back_s[:4]) + (", ..." if len(back_s) > 4 else "")
     findings.about_rows(
         Severity.WARNING,
         FindingCode.UNSORTED_TIME,
         steps,
-        f"capture times step back {{count}} times, by up to {largest:.3g} s; the detections were put in order",
+        f"capture times step back {{count}} times, by {listed}; the detections were put in order",
         "Check the clock of the camera's log",
+        (Measured("largest_step", float(np.max(back_s, initial=0.0)), dimension=Dimension.TIME),),
         file=table.file,
         column=source.captured.column,
     )

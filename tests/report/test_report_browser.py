@@ -7,32 +7,6 @@ from locbench.fusion import Rule
 from locbench.report import write_evaluation
 from locbench.units import UnitSystem
 
-FLAGS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
-
-
-@pytest.fixture
-def browser(tmp_path):
-    from selenium import webdriver
-    from selenium.webdriver.chrome.service import Service
-
-    options = webdriver.ChromeOptions()
-    options.binary_location = "/usr/bin/chromium"
-    for flag in (*FLAGS, f"--user-data-dir={tmp_path / 'profile'}"):
-        options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    driver = webdriver.Chrome(options=options, service=Service("/usr/bin/chromedriver"))
-    yield driver
-    driver.quit()
-
 
 def with_every_rule(results):
     """Return the results with fixes refused by every rule there is, and counts as of a long log."""

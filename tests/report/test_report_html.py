@@ -3,11 +3,11 @@
 import base64
 import re
 from html import unescape
-from html.parser import HTMLParser
 from xml.etree import ElementTree
 
 import pytest
 from hand_built import MARKUP_NAME, SCRIPT_NAME, evaluation, without_pictures
+from page_outline import outline
 
 from locbench.report import headline, report_html
 from locbench.report.wording import CAUTION
@@ -15,25 +15,7 @@ from locbench.results import results_json, tracks_json
 from locbench.units import UnitSystem
 
 METRIC, IMPERIAL = UnitSystem.METRIC, UnitSystem.IMPERIAL
-VOID = {"meta", "br", "img"}
 PAGES: dict[tuple[str, str, UnitSystem], str] = {}
-
-
-class Outline(HTMLParser):
-    """Collects tags, and complains about wrong nesting."""
-
-    def __init__(self):
-        super().__init__()
-        self.open: list[str] = []
-        self.tags: list[tuple[str, dict]] = []
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append((tag, dict(attrs)))
-        if tag not in VOID:
-            self.open.append(tag)
-
-    def handle_endtag(self, tag):
-        assert self.open.pop() == tag
 
 
 def page(found, system=METRIC) -> str:
@@ -42,13 +24,6 @@ def page(found, system=METRIC) -> str:
     if key not in PAGES:
         PAGES[key] = report_html(found.results, found.tracks, system)
     return PAGES[key]
-
-
-def outline(text: str) -> Outline:
-    parsed = Outline()
-    parsed.feed(text)
-    assert parsed.open == []
-    return parsed
 
 
 @pytest.mark.parametrize("evidence", ["A", "B", "C", "D"])

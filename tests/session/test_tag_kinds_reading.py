@@ -441,3 +441,12 @@ def test_fixes_of_other_tags_at_one_time_are_no_duplicates(tmp_path):
     session = read_session(log.write())
     assert {f.code for f in session.findings} == {"duplicate_detection", "unsorted_time"}
     assert len(session.detections) == len(table) + 1
+
+
+def test_a_row_of_no_tag_is_left_out_like_one_of_an_unknown_tag(tmp_path):
+    log = SmallLog(tmp_path).with_tags()
+    log.tables["tags.csv"].loc[3:5, "id"] = -1
+    session = read_session(log.write())
+    assert len(session.detections) == len(log.tables["tags.csv"]) - 3
+    assert set(session.detections.tag) == {1}
+    assert [(found.code.value, found.row) for found in session.findings] == [("unknown_tag", 4)]

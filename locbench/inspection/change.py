@@ -1,0 +1,68 @@
+"""One change of the set-up to try on a log, and what it would mean."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from locbench.inspection.diagnosis import SetupFault
+from locbench.inspection.recorded import Recorded
+
+__all__ = ["Amount", "Change", "Part"]
+
+
+class Part(StrEnum):
+    """Which part of a log a change touches: the tables of a session file, the sensors of the robot, the floor."""
+
+    WHEELS = "wheels"
+    GYRO = "gyro"
+    ODOMETRY = "odometry"
+    TAGS = "tags"
+    TRUTH = "truth"
+    MARKS = "marks"
+    START = "start"
+    FLOOR = "floor"
+
+
+class Amount(StrEnum):
+    """What was fitted, or tried: SI, angles in radians."""
+
+    FACTOR = "factor"
+    TURN = "turn"
+    X = "x"
+    Y = "y"
+    SHIFT = "shift"
+    RATE = "rate"
+
+
+@dataclass(frozen=True)
+class Change:
+    """A change of the set-up.
+
+    Attributes
+    ----------
+    fault
+        What would be wrong if the change mends the log.
+    part
+        Which part it touches.
+    log
+        The log as it would be.
+    parameters
+        How many numbers were fitted to the log: each makes any log look a little better.
+    names
+        Of the pods it touches.
+    tags
+        Ids of the tags it touches.
+    amounts
+        The fitted or tried numbers.
+    stds
+        Their standard uncertainties, where they were fitted.
+    """
+
+    fault: SetupFault
+    part: Part
+    log: Recorded
+    parameters: int = 0
+    names: tuple[str, ...] = ()
+    tags: tuple[int, ...] = ()
+    amounts: Mapping[Amount, float] = field(default_factory=dict)
+    stds: Mapping[Amount, float] = field(default_factory=dict)

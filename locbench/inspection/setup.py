@@ -1,0 +1,142 @@
+"""Faults of the set-up, found by setting the parts of a log beside each other: the entry to this half of the room."""
+
+import math
+
+import numpy as np
+
+from locbench.config import SessionConfig
+from locbench.config.tag_sources import RobotPoseSource
+from locbench.inspection.change import Amount, Change, Part
+from locbench.inspection.diagnosis import Diagnosis, Measured, SetupFault
+from locbench.inspection.frame_changes import straightness
+from locbench.inspection.limits import is_notable
+from locbench.inspection.misfit import Misfit, misfit
+from locbench.inspection.recorded import Recorded, recorded
+from locbench.inspection.rest import resting_drift, without_drift
+from locbench.inspection.search import Found, search
+from locbench.inspection.setup_words import diagnose, disagreement
+from locbench.session import Session, Severity
+from locbench.units import Dimension, format_quantity
+
+__all__ = ["setup_faults"]
+
+# a healthy log leaves less than 2 per independent comparison
+_CONTRADICTS = 3.0
+_STRAIGHT_M, _STRAIGHT_SHARE = 0.10, 0.05
+_LONG_M = 0.5
+
+
+def setup_faults(session: Session, config: SessionConfig) -> list[Diagnosis]:
+    """Return what is wrong with the set-up, the most telling first; nothing for a healthy one.
+
+    Parameters
+    ----------
+    session
+        The log; of several stretches the first is looked at.
+    config
+        Its session file, for the names of files, columns and keys.
+    """
+    log = recorded(session, config)
+    found = list(search(log))
+    if found:
+        log = found[-1].after.log
+    drifting = _gyro_drift(log, session)
+    if drifting is not None:
+        found.append(drifting)
+        log = drifting.after.log
+    diagnoses = [diagnose(one, session, config) for one in found]
+    if not found:
+        diagnoses += _unexplained(misfit(log))
+    return diagnoses + _too_straight(log, config)
+
+
+def _gyro_drift(log: Recorded, session: Session) -> Found | None:
+    robot = session.robot
+    per_minute = robot.motion_noise.heading_per_minute if robot.gyro is None else robot.gyro.heading_per_minute
+    drift = resting_drift(log, per_minute / math.sqrt(60.0))
+    if drift is None:
+        return None
+    change = Change(
+        SetupFault.GYRO_DRIFT,
+        Part.GYRO,
+        without_drift(log, drift.rate_rad_per_s),
+        amounts={Amount.RATE: drift.rate_rad_per_s},
+        stds={Amount.RATE: drift.std_rad_per_s},
+    )
+    if not is_notable(change):
+        return None
+    before = misfit(log)
+    after = before.of(change.log)
+    return Found(change, before, after, before.cost - before.cost_of(after))
+
+
+def _unexplained(left: Misfit) -> list[Diagnosis]:
+    """Return what no single change of the set-up mends."""
+    bad = [
+        (kind, residuals)
+        for kind, residuals in left.residuals.items()
+        if residuals.independent >= 4.0 and residuals.mean_cost > _CONTRADICTS
+    ]
+    if not bad:
+        return []
+    listed = "; ".join(disagreement(kind, residuals) for kind, residuals in bad)
+    measured = [
+        Measured(f"{kind.name.lower()}_{name}", value, dimension=dimension)
+        for kind, residuals in bad
+        for name, value, dimension in (
+            ("position", residuals.typical_m, Dimension.LENGTH),
+            ("heading", residuals.typical_rad, Dimension.ANGLE),
+        )
+        if math.isfinite(value)
+    ]
+    return [
+        Diagnosis(
+            code=SetupFault.UNEXPLAINED,
+            severity=Severity.WARNING,
+            where="session.toml",
+            evidence=f"In the median, {listed}: more than drift and noise explain, and no single change of the set-up "
+            "that was tried mends it.",
+            meaning="Several things may be wrong at once, or a sensor fails; no figure of this log is to be relied on.",
+            remedy="Check units, signs and frames one by one on a short straight drive and a turn by hand, with the "
+            "floor clear and one person at the stop button.",
+            measured=tuple(measured),
+        )
+    ]
+
+
+def _too_straight(log: Recorded, config: SessionConfig) -> list[Diagnosis]:
+    """Return a note if a table without headings holds a path from which a mirrored frame could not be told."""
+    tables = []
+    if log.fixes is not None and isinstance(config.tags, RobotPoseSource):
+        tables.append((config.tags.file, log.fixes.pose))
+    if log.truth is not None and config.truth is not None:
+        tables.append((config.truth.file, log.truth.pose))
+    found = []
+    for file, pose in tables:
+        points = pose[np.isfinite(pose[:, 0]), :2]
+        if len(points) < 2 or np.any(np.isfinite(pose[:, 2])):
+            continue
+        along, across = straightness(points)
+        if along > _LONG_M and across < max(_STRAIGHT_M, _STRAIGHT_SHARE * along):
+            found.append(_straight(file, along, across))
+    return found
+
+
+def _straight(file: str, along: float, across: float) -> Diagnosis:
+    return Diagnosis(
+        code=SetupFault.PATH_TOO_STRAIGHT,
+        severity=Severity.NOTE,
+        where=file,
+        evidence=f"The path is too straight to tell: its positions spread {_length(along)} along a line and "
+        f"{_length(across)} across it, and the table has no headings.",
+        meaning="Whether its frame is mirrored cannot be seen from this drive.",
+        remedy="Drive a curve, or log headings.",
+        measured=(
+            Measured("along", along, dimension=Dimension.LENGTH),
+            Measured("across", across, dimension=Dimension.LENGTH),
+        ),
+    )
+
+
+def _length(length_m: float) -> str:
+    return format_quantity(length_m, Dimension.LENGTH)

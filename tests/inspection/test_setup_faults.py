@@ -1,0 +1,52 @@
+"""Every fault of the set-up is named by its code and no other, and healthy sessions by none: the README's matrix."""
+
+from pathlib import Path
+
+import pytest
+from setup_faults import FAULTS, HEALTHY, SEEDS, healthy_session, row_of_one_seed, with_fault
+
+from locbench.inspection.diagnosis import SetupFault
+from locbench.jobs.inspect import inspect
+
+README = Path(__file__).parents[2] / "README.md"
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_each_fault_is_named_exactly_and_a_healthy_run_not_at_all(seed, tmp_path):
+    named = row_of_one_seed(tmp_path, seed)
+    assert {one.name: named[one.name] for one in HEALTHY if named[one.name]} == {}
+    wrong = {fault.name: named[fault.name] for fault in FAULTS if named[fault.name] != [fault.code.value]}
+    # 95 % of 37
+    assert len(wrong) <= 1, wrong
+
+
+def test_every_code_of_a_single_fault_is_in_the_matrix():
+    without = {SetupFault.PATH_TOO_STRAIGHT, SetupFault.UNEXPLAINED}
+    assert {fault.code for fault in FAULTS} == set(SetupFault) - without
+
+
+def test_the_readme_holds_every_row_of_the_matrix():
+    text = README.read_text()
+    missing = [one.name for one in (*FAULTS, *HEALTHY) if f"| {one.name} |" not in text]
+    assert missing == []
+
+
+@pytest.fixture(scope="module")
+def runs(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("mended")
+    reports = {fault.report for fault in FAULTS}
+    return {report: healthy_session(folder / report.value, SEEDS[0], report) for report in reports}
+
+
+@pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: fault.name)
+def test_with_the_proposed_lines_written_the_log_is_healthy(fault, runs, tmp_path):
+    folder = with_fault(runs[fault.report], tmp_path / "session", fault)
+    changed = inspect(folder).changed_files
+    if not changed:
+        # what the camera's program or the gyro does cannot be mended in these files
+        assert fault.code in (SetupFault.TAGS_EXCHANGED, SetupFault.GYRO_DRIFT)
+        return
+    for file in changed:
+        (folder / file.name).write_text(file.changed_text)
+    left = [found for found in inspect(folder).inspection.diagnoses if found.severity != "note"]
+    assert left == []

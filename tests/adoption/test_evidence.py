@@ -20,7 +20,7 @@ from locbench.adoption.headings import (
     heading_by_pods,
     plane_at_marks,
 )
-from locbench.adoption.kinds import SectionName, sorted_tables
+from locbench.adoption.kinds import sorted_tables
 from locbench.adoption.meanings import Meaning, named_meaning
 from locbench.adoption.proposing import propose
 from locbench.adoption.questions import Strength
@@ -35,6 +35,7 @@ from locbench.adoption.unit_evidence import (
 from locbench.adoption.wide_tables import parted_tables
 from locbench.config import FieldConfig, RobotConfig, load_config
 from locbench.geometry import transform_points, wrap_angle
+from locbench.session import TableName
 from locbench.units import UNITS
 
 
@@ -266,7 +267,7 @@ def test_columns_without_telling_names_are_found_by_their_numbers_and_asked_abou
     table = _table(
         "a.csv", {"a1": [20 * row for row in rows], "a2": [9 * max(0, row - 50) for row in rows], "a3": [1] * 200}
     )
-    taken = sorted_tables([table]).taken[SectionName.ODOMETRY]
+    taken = sorted_tables([table]).taken[TableName.ODOMETRY]
     clock = taken.column(Meaning.TIME)
     assert clock is not None
     assert (clock.column.name, clock.by_name) == ("a1", False)
@@ -278,9 +279,9 @@ def test_a_pose_beside_pods_is_what_the_robot_believed():
     columns = {"t": rows, "enc_l": rows, "enc_r": rows, "x": rows, "y": rows, "heading": rows, "true_x": rows}
     table = _table("log.csv", {**columns, "true_y": rows})
     taken = sorted_tables([table]).taken
-    assert set(taken) == {SectionName.ODOMETRY, SectionName.ONBOARD, SectionName.TRUTH}
-    assert Meaning.X not in taken[SectionName.ODOMETRY].columns
-    assert taken[SectionName.TRUTH].columns[Meaning.X].column.name == "true_x"
+    assert set(taken) == {TableName.ODOMETRY, TableName.ONBOARD, TableName.TRUTH}
+    assert Meaning.X not in taken[TableName.ODOMETRY].columns
+    assert taken[TableName.TRUTH].columns[Meaning.X].column.name == "true_x"
 
 
 def test_detections_beside_the_odometry_become_a_table_of_their_own():

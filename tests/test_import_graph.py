@@ -12,6 +12,7 @@ ORDER = [
     ["units", "files", "geometry", "statistics"],
     ["config"],
     ["session"],
+    ["adoption"],
     ["odometry"],
     ["reference"],
     ["vision"],

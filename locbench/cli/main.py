@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from locbench import __version__
+from locbench.cli.adopt import adopt
 from locbench.cli.evaluate import evaluate
 from locbench.cli.inspect import inspect
 from locbench.cli.runsheet import runsheet
@@ -47,6 +48,7 @@ def _root(
     """Measure how far off the robot's believed pose is, and which shots that costs."""
 
 
+app.command()(adopt)
 app.command()(inspect)
 app.command()(evaluate)
 app.command()(runsheet)

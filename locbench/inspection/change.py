@@ -56,6 +56,8 @@ class Change:
         The fitted or tried numbers.
     stds
         Their standard uncertainties, where they were fitted.
+    headings_kept
+        Of a mirrored frame: only its positions are mirrored, its headings count as they should.
     """
 
     fault: SetupFault
@@ -66,3 +68,4 @@ class Change:
     tags: tuple[int, ...] = ()
     amounts: Mapping[Amount, float] = field(default_factory=dict)
     stds: Mapping[Amount, float] = field(default_factory=dict)
+    headings_kept: bool = False

@@ -1,7 +1,7 @@
 """What can be wrong with the frame and units of a table of poses, as changes to try."""
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,10 +11,13 @@ from locbench.inspection.change import Amount, Change, Part
 from locbench.inspection.diagnosis import SetupFault
 from locbench.inspection.odometry_changes import LENGTH_FACTORS
 from locbench.inspection.recorded import ANGLE_FACTORS, Recorded
+from locbench.statistics import standard_error_of_median
 
-__all__ = ["frame_changes", "straightness"]
+__all__ = ["ALIKE", "frame_changes", "straightness"]
 
 _LEAST_POSES = 8
+# so many fixes of a few moments err alike that they count as one
+ALIKE = 8.0
 
 
 @dataclass(frozen=True)
@@ -26,6 +29,7 @@ class _Tried:
     parameters: int
     amounts: Mapping[Amount, float]
     stds: Mapping[Amount, float]
+    headings_kept: bool = False
 
 
 def frame_changes(
@@ -47,7 +51,15 @@ def frame_changes(
     known = np.isfinite(there[:, 0]) & np.isfinite(pose[:, 0])
     for tried in _tried(pose, there, known):
         log = rebuilt(tried.pose)
-        yield Change(tried.fault, part, log, tried.parameters, amounts=tried.amounts, stds=tried.stds)
+        yield Change(
+            tried.fault,
+            part,
+            log,
+            tried.parameters,
+            amounts=tried.amounts,
+            stds=tried.stds,
+            headings_kept=tried.headings_kept,
+        )
 
 
 def _tried(pose: FloatArray, there: FloatArray, known: BoolArray) -> Iterator[_Tried]:
@@ -65,6 +77,8 @@ def _tried(pose: FloatArray, there: FloatArray, known: BoolArray) -> Iterator[_T
     yield _shifted(SetupFault.FRAME_SHIFTED, pose, there, known)
     yield from _rotated(SetupFault.FRAME_ROTATED, pose, there, known)
     yield from _rotated(SetupFault.FRAME_MIRRORED, mirrored, there, known)
+    for tried in _rotated(SetupFault.FRAME_MIRRORED, pose * [1.0, -1.0, 1.0], there, known):
+        yield replace(tried, headings_kept=True)
 
 
 def _heading_error(pose: FloatArray, there: FloatArray, known: BoolArray) -> tuple[float, float]:
@@ -76,7 +90,7 @@ def _heading_error(pose: FloatArray, there: FloatArray, known: BoolArray) -> tup
     rough = _circular_median(error)
     rest = wrap_angle(error - rough)
     middle = float(np.median(rest))
-    return float(wrap_angle(np.array(rough + middle))), _error_of_median(rest)
+    return float(wrap_angle(np.array(rough + middle))), standard_error_of_median(rest, len(rest) / ALIKE)
 
 
 def _circular_median(angle_rad: FloatArray) -> float:
@@ -84,12 +98,6 @@ def _circular_median(angle_rad: FloatArray) -> float:
     some = angle_rad[:: max(1, len(angle_rad) // 200)]
     away = np.abs(wrap_angle(some[:, np.newaxis] - some[np.newaxis]))
     return float(some[np.argmin(np.sum(np.minimum(away, 0.5), axis=1))])
-
-
-def _error_of_median(values: FloatArray) -> float:
-    # neighbouring fixes err alike: some eight of them count as one
-    spread = 1.4826 * float(np.median(np.abs(values - np.median(values))))
-    return 1.25 * spread / float(np.sqrt(max(1.0, len(values) / 8.0)))
 
 
 def _heading_turned(fault: SetupFault, pose: FloatArray, there: FloatArray, known: BoolArray) -> _Tried:
@@ -108,8 +116,9 @@ def _placed(
     points = pose[:, :2] @ rotation_matrix(np.array(turn)).T
     away = there[known, :2] - points[known]
     move = np.median(away, axis=0)
+    x_std, y_std = (standard_error_of_median(column, len(away) / ALIKE) for column in away.T)
     amounts = {Amount.TURN: turn, Amount.X: float(move[0]), Amount.Y: float(move[1])}
-    stds = {Amount.TURN: turn_std, Amount.X: _error_of_median(away[:, 0]), Amount.Y: _error_of_median(away[:, 1])}
+    stds = {Amount.TURN: turn_std, Amount.X: x_std, Amount.Y: y_std}
     return _Tried(fault, np.column_stack([points + move, pose[:, 2] + turn]), fitted, amounts, stds)
 
 

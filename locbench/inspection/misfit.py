@@ -230,7 +230,7 @@ def _start(log: Recorded) -> Residuals:
     error = between(log.start[np.newaxis], np.array([start_by(log, times, poses) for times, poses in found]))
     way = np.array([np.median(since_start(log, log.odometry.way_m, times)) for times, _ in found])
     turn = np.array([np.median(since_start(log, log.odometry.turning_rad, times)) for times, _ in found])
-    return pose_residuals(error, _START_M + _SHARE_OF_WAY * way, _START_RAD + _SHARE_OF_TURN * turn, 8.0 * len(found))
+    return pose_residuals(error, _START_M + _SHARE_OF_WAY * way, _START_RAD + _SHARE_OF_TURN * turn, 12.0 * len(found))
 
 
 def _truth_and_marks(log: Recorded) -> Residuals:

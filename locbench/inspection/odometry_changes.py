@@ -117,3 +117,5 @@ def _own_pose_changes(log: Recorded, odometry: Odometry, own: OwnPoses) -> Itera
         scaled = with_pose(own.pose * [factor, factor, 1.0])
         yield Change(SetupFault.LENGTH_UNIT, Part.ODOMETRY, scaled, amounts={Amount.FACTOR: factor})
     yield Change(SetupFault.FRAME_MIRRORED, Part.ODOMETRY, with_pose(own.pose * [1.0, -1.0, -1.0]))
+    other_side = with_pose(own.pose * [1.0, -1.0, 1.0])
+    yield Change(SetupFault.FRAME_MIRRORED, Part.ODOMETRY, other_side, headings_kept=True)

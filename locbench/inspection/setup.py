@@ -24,6 +24,7 @@ __all__ = ["setup_faults"]
 _CONTRADICTS = 3.0
 _STRAIGHT_M, _STRAIGHT_SHARE = 0.10, 0.05
 _LONG_M = 0.5
+_FEWEST_ROWS = 20
 
 
 def setup_faults(session: Session, config: SessionConfig) -> list[Diagnosis]:
@@ -36,6 +37,8 @@ def setup_faults(session: Session, config: SessionConfig) -> list[Diagnosis]:
     config
         Its session file, for the names of files, columns and keys.
     """
+    if _rows(session) < _FEWEST_ROWS:
+        return []
     log = recorded(session, config)
     found = list(search(log))
     if found:
@@ -48,6 +51,11 @@ def setup_faults(session: Session, config: SessionConfig) -> list[Diagnosis]:
     if not found:
         diagnoses += _unexplained(misfit(log))
     return diagnoses + _too_straight(log, config)
+
+
+def _rows(session: Session) -> int:
+    first, times = session.stretches[0], np.unique(session.odometry.time_s)
+    return int(np.sum((times >= first.start_s) & (times <= first.end_s)))
 
 
 def _gyro_drift(log: Recorded, session: Session) -> Found | None:

@@ -59,7 +59,8 @@ def edits_of(change: Change, session: Session, config: SessionConfig) -> tuple[E
         case SetupFault.POD_SCALE:
             return _pod_sizes(change, session)
         case SetupFault.ANGLE_UNIT:
-            return _units(change, config, ("heading", "bearing"), Dimension.ANGLE)
+            angles = _units(change, config, ("heading", "bearing", "turn"), Dimension.ANGLE)
+            return (*angles, *_units(change, config, ("turn_rate",), Dimension.TURN_RATE))
         case SetupFault.LENGTH_UNIT:
             return _units(change, config, length_keys(change, config), Dimension.LENGTH)
         case SetupFault.HEADING_SENSE | SetupFault.HEADING_ZERO:
@@ -198,13 +199,13 @@ def _frame(change: Change, config: SessionConfig) -> tuple[Edit, ...]:
         return _mirrored_camera(frame, change) if mirrored else ()
     if change.part is Part.ODOMETRY:
         # only changes of an odometry computer's poses count, so turning and moving its frame would do nothing
-        return (*_mirrored(section, frame),)
+        return _mirrored(section, frame, change)
     turn = _nearest(change, Amount.TURN, math.pi / 2.0)
     move = np.array([change.amounts.get(Amount.X, 0.0), change.amounts.get(Amount.Y, 0.0)])
     sign = -1.0 if mirrored else 1.0
     origin = rotation_matrix(np.array(turn)) @ np.array([frame.origin_x, sign * frame.origin_y]) + move
     rotate = float(wrap_angle(np.array(turn + sign * frame.rotate)))
-    edits = list(_mirrored(section, frame)) if mirrored else []
+    edits = list(_mirrored(section, frame, change)) if mirrored else []
     if not math.isclose(rotate, frame.rotate, abs_tol=1e-9):
         std = None if turn != change.amounts.get(Amount.TURN) else _std(change, Amount.TURN)
         edits.append(_session(section, "frame", "rotate", value=Quantity(rotate, Dimension.ANGLE, std)))
@@ -225,16 +226,16 @@ def _nearest(change: Change, amount: Amount, step: float) -> float:
     return nearest if abs(value - nearest) < max(math.radians(1.0), _SURE * change.stds.get(amount, 0.0)) else value
 
 
-def _mirrored(section: str, frame: Frame) -> tuple[Edit, ...]:
-    axis = "left" if frame.y_axis == "right" else "right"
-    zero = _axis(-_AXES[frame.heading_zero])
-    edits = [
-        _session(section, "frame", "y_axis", value=axis),
-        _session(section, "frame", "heading_sense", value=_other_sense(frame)),
-    ]
-    return tuple(
-        edits if zero == frame.heading_zero else [*edits, _session(section, "frame", "heading_zero", value=zero)]
-    )
+def _mirrored(section: str, frame: Frame, change: Change) -> tuple[Edit, ...]:
+    """Return the keys of a mirrored frame; its turn is another matter."""
+    edits = [_session(section, "frame", "y_axis", value="left" if frame.y_axis == "right" else "right")]
+    old = _AXES[frame.heading_zero]
+    if not change.headings_kept:
+        edits.append(_session(section, "frame", "heading_sense", value=_other_sense(frame)))
+    zero = _axis(old + 2.0 * frame.rotate if change.headings_kept else -old)
+    if zero not in (None, frame.heading_zero):
+        edits.append(_session(section, "frame", "heading_zero", value=zero))
+    return tuple(edits)
 
 
 def _mirrored_camera(frame: CameraFrame, change: Change) -> tuple[Edit, ...]:

@@ -78,9 +78,12 @@ def print_inspection(
     with wide_enough(console):
         console.print(Text(inspection_headline(inspection), style="bold"), highlight=False)
         _print_facts(inspection, console)
-        print_table(_overview(inspection.diagnoses), console)
-        for found in inspection.diagnoses:
+        told, noted = _told_and_noted(inspection.diagnoses)
+        if told:
+            print_table(_overview(inspection.diagnoses), console)
+        for found in told:
             _print_diagnosis(found, console)
+        print_list("Noted", [_note(found) for found in noted], console, None)
         print_copy_block(changed_files, console)
         print_table(_rates(inspection.tables), console)
         print_list("Where to look next", _next_steps(inspection, changed_files, plain_text(place)), console, None)
@@ -114,6 +117,17 @@ def _view_words(view: TagViewRecord) -> str:
         f"a tag in view {quantity_text(view.share_of_time, SHARE_PERCENT)} of the time, "
         f"{quantity_text(view.longest_without_s, SECONDS)} without one at most"
     )
+
+
+def _told_and_noted(found: Sequence[DiagnosisRecord]) -> tuple[list[DiagnosisRecord], list[DiagnosisRecord]]:
+    """Return what needs something to be done, told in full, and plain facts, noted in a line each."""
+    told = [one for one in found if one.severity != "note" or one.changes]
+    return told, [one for one in found if one not in told]
+
+
+def _note(found: DiagnosisRecord) -> str:
+    place = f" ({plain_text(found.where)})" if found.where else ""
+    return f"{_title(found)}{place}: {as_sentence(found.evidence)}"
 
 
 def _overview(found: Sequence[DiagnosisRecord]) -> TextTable:

@@ -125,7 +125,7 @@ def _refuse_other_separators(data: pd.DataFrame, file: str, findings: FindingLis
         findings.error(
             FindingCode.UNREADABLE_TABLE,
             "the columns are parted by semicolons or tabs",
-            "Export the table with commas between columns and points in decimals",
+            "Export the table with commas between columns and points in decimals, or let locbench adopt copy it so",
             file=file,
         )
 

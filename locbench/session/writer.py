@@ -30,6 +30,8 @@ __all__ = [
     "TagPoses",
     "TruthRecord",
     "VisitRecord",
+    "relative_path",
+    "toml_key",
     "toml_text",
     "write_session",
 ]
@@ -199,7 +201,8 @@ def toml_text(text: str) -> str:
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
-def _key(name: str) -> str:
+def toml_key(name: str) -> str:
+    """Return a key as TOML writes it, quoted where it must be."""
     return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else toml_text(name)
 
 
@@ -219,7 +222,7 @@ def _odometry_table(record: OdometryRecord | IncrementRecord) -> _TableFile:
         return _increments_table(record)
     # beside the fixed columns no pod can have the name of another column: theirs begin with enc_
     names = {pod: f"enc_{pod}" for pod in record.counts}
-    pods = ", ".join(f"{_key(pod)} = {toml_text(name)}" for pod, name in names.items())
+    pods = ", ".join(f"{toml_key(pod)} = {toml_text(name)}" for pod, name in names.items())
     columns = [_Column("t_ms", record.time_s, "ms", 3, "time")]
     columns += [_Column(names[pod], counts) for pod, counts in record.counts.items()]
     if record.heading_rad is not None:
@@ -309,7 +312,14 @@ def _tables(record: SessionRecord) -> list[_TableFile]:
     return tables
 
 
-def _relative(path: Path, folder: Path) -> str:
+def relative_path(path: Path, folder: Path) -> str:
+    """Return the way from `folder` to `path` as a session file writes it.
+
+    Raises
+    ------
+    OutputError
+        If they lie on different drives.
+    """
     try:
         relative = os.path.relpath(path.resolve(), folder.resolve())
     except ValueError as error:
@@ -325,14 +335,14 @@ def _session_toml(record: SessionRecord, tables: Iterable[_TableFile], folder: P
     files = record.files
     lines = [
         f"name = {toml_text(record.name)}",
-        f"robot = {toml_text(_relative(files.robot, folder))}",
-        f"field = {toml_text(_relative(files.field, folder))}",
+        f"robot = {toml_text(relative_path(files.robot, folder))}",
+        f"field = {toml_text(relative_path(files.field, folder))}",
     ]
     if files.fusion:
-        listed = ", ".join(toml_text(_relative(path, folder)) for path in files.fusion)
+        listed = ", ".join(toml_text(relative_path(path, folder)) for path in files.fusion)
         lines.append(f"fusion = [{listed}]")
     if files.shooter is not None:
-        lines.append(f"shooter = {toml_text(_relative(files.shooter, folder))}")
+        lines.append(f"shooter = {toml_text(relative_path(files.shooter, folder))}")
     lines += ["", "[start]", f"mark = {toml_text(record.start_mark)}"]
     for table in tables:
         lines += table.toml()

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from plaza import write_plaza
 
-from locbench.inspection.diagnosis import LogFault
+from locbench.inspection.diagnosis import LogFault, SetupFault
 from locbench.jobs.inspect import inspect
 
 
@@ -59,3 +59,30 @@ def test_the_tables_are_counted_as_they_stand_in_the_files(folders):
         assert tables["truth"].rows == len(plaza.truth)
         assert tables["odometry"].rows == len(plaza.reckoned)
         assert tables["odometry"].rate_hz == pytest.approx(1.0 / np.median(np.diff(plaza.reckoned[:, 0])), rel=1e-6)
+
+
+@pytest.mark.parametrize("number", [1, 2])
+def test_the_ranges_are_seven_percent_long(found, number):
+    """The scale of 1.070, the same for every beacon in both runs, was computed from the files: a regression value."""
+    scale = found[number]["range_scale"]
+    assert scale.severity == "error"
+    assert "7.0 % too long" in scale.evidence
+    factor = scale.measured["factor"]
+    assert 1.0 / factor.value == pytest.approx(1.070, abs=0.002)
+    (change,) = scale.changes
+    assert change.key == "tags.range_scale"
+    assert float(change.line.split("=")[1]) == pytest.approx(1.070, abs=0.002)
+
+
+@pytest.mark.parametrize("number", [1, 2])
+def test_with_the_scale_written_the_set_up_is_sound(tmp_path, number):
+    folder = write_plaza(tmp_path, number, "poses", 1.070).folder
+    of_the_set_up = {fault.value for fault in SetupFault}
+    assert not of_the_set_up & {one.code for one in inspect(folder).inspection.diagnoses}
+
+
+def test_the_gyro_of_the_second_log_drifts_while_the_mower_stands(tmp_path):
+    """Its authors' odometry turns by -0.0053 rad/s against the truth over the whole run: computed from the files."""
+    folder = write_plaza(tmp_path, 2, "increments", 1.070, {"per_minute": 0.5}).folder
+    drift = {one.code: one for one in inspect(folder).inspection.diagnoses}["gyro_drift"]
+    assert -0.009 < drift.measured["rate"].value < -0.003

@@ -75,7 +75,8 @@ def test_each_diagnosis_has_its_evidence_meaning_remedy_and_line():
     change = ChangeRecord(file="robot.toml", key="heading_from", line='heading_from = "pods"')
     text = shown(inspection(diagnosis("error", "pod_scale", [change]), NOTE))
     order = ["What was found", "ERROR pod scale", "evidence of pod_scale", "meaning of pod_scale"]
-    order += ["remedy of pod_scale", 'heading_from = "pods"', "NOTE gap", "Tables of the log", "Where to look next"]
+    order += ["remedy of pod_scale", 'heading_from = "pods"', "Noted", "evidence of gap"]
+    order += ["Tables of the log", "Where to look next"]
     # the headline quotes the evidence before the table
     text = text[text.index("What was found") :]
     places = [text.index(word) for word in order]

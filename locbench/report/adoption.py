@@ -10,6 +10,7 @@ from rich.text import Text
 from locbench.adoption.foreign_tables import ForeignTable
 from locbench.adoption.proposing import Proposal
 from locbench.adoption.questions import Question
+from locbench.report.commands import command
 from locbench.report.numbers import MISSING, plain_text
 
 __all__ = ["print_adoption", "question_lines"]
@@ -99,6 +100,6 @@ def _question(number: int, question: Question) -> Table:
 
 
 def _next_steps(folder: Path, asked: bool) -> list[str]:
-    place = plain_text(str(folder))
-    steps = [f"answer the questions in {place}/session.toml; each says how"] if asked else []
-    return [*steps, f"locbench inspect {place}", f"locbench evaluate {place}"]
+    place = str(folder)
+    steps = [f"answer the questions in {plain_text(str(folder / 'session.toml'))}; each says how"] if asked else []
+    return [*steps, command("inspect", place), command("evaluate", place)]

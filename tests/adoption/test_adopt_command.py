@@ -83,7 +83,7 @@ def test_originals_sessions_and_edits_are_never_overwritten(tmp_path, capsys):
     log = tmp_path / "mine" / "log.csv"
     log.parent.mkdir()
     log.write_text(ODOMETRY.replace(",", ";"))
-    assert "log.csv that was not adopted" in _refused(capsys, "adopt", log, "--out", log.parent)
+    assert "log.csv, which was not adopted" in _refused(capsys, "adopt", log, "--out", log.parent)
     out = tmp_path / "out"
     assert _run("adopt", log, "--out", out) == 0
     assert _run("adopt", log, "--out", out, "--name", "again") == 0
@@ -305,7 +305,8 @@ _ANYTHING = {
     AnswerForm.NAME: "S1",
     AnswerForm.LENGTH: "5 mm",
     AnswerForm.ANGLE: "1 deg",
-    AnswerForm.DURATION: "0 s",
+    AnswerForm.DELAY: "0 s",
+    AnswerForm.OFFSET: "0 s",
     AnswerForm.PLACE: "2 m, 2 m",
 }
 

@@ -51,6 +51,7 @@ def _table(file: str, columns: dict) -> ForeignTable:
     ("name", "meaning", "unit"),
     [
         ("t [ms]", Meaning.TIME, "ms"),
+        ("Zähler links", None, None),
         ("millis", Meaning.TIME, "ms"),
         ("t_shutter_ms", Meaning.CAPTURED, "ms"),
         ("rxTime", Meaning.ARRIVED, None),

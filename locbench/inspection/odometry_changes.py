@@ -88,6 +88,9 @@ def refined_scale(base: Misfit, change: Change) -> Change:
         return base.cost_of(base.of(_scaled(base.log, wheels, change.names, factor, 0.0).log))
 
     least = find_least(cost, change.amounts[Amount.FACTOR], _STEP, _FINEST)
+    if not least > 0.0:
+        # no size that a wheel can have fits best, as where the counts are spoilt
+        return change
     low, high = standard_sides(cost, least, _FINEST)
     return _scaled(base.log, wheels, change.names, least, (low + high) / 2.0)
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from locbench import __version__
 from locbench.config import FusionConfig, load_config
 from locbench.config.edits import ChangedFile, Edit, EditedFile, edited_line
-from locbench.inspection.diagnosis import Diagnosis
+from locbench.inspection.diagnosis import Diagnosis, LogFault
 from locbench.inspection.log import log_faults
 from locbench.inspection.readings import reading_diagnoses
 from locbench.inspection.setup import setup_faults
@@ -37,6 +37,8 @@ from locbench.session import (
 
 __all__ = ["Inspected", "inspect"]
 
+# what the log's own faults tell more closely
+_TOLD_BY = {FindingCode.FAR_OFF_FLOOR: LogFault.OFF_THE_FLOOR, FindingCode.IMPOSSIBLE_RANGE: LogFault.BEYOND_THE_FLOOR}
 _WORST_FIRST = (Severity.ERROR, Severity.WARNING, Severity.NOTE)
 
 
@@ -98,14 +100,15 @@ def _diagnoses(examined: Examination, tables: Mapping[TableName, TableTimes], vi
         for finding in examined.findings
         if not (finding.code is FindingCode.OUTSIDE_LOG and finding.file in named)
     ]
-    diagnoses = [*reading_diagnoses(findings), *unmatched]
     session = examined.session
     if session is None:
-        return diagnoses
+        return [*reading_diagnoses(findings), *unmatched]
     fusions = [load_config(path, FusionConfig) for path in session.fusion_files]
     motion = measure_motion(session.odometry, session.robot)
     in_the_log = log_faults(session, motion, examined.config, fusions, view)
-    return [*diagnoses, *in_the_log, *setup_faults(session, examined.config)]
+    told = {(found.code, found.where) for found in in_the_log}
+    untold = [finding for finding in findings if (_TOLD_BY.get(finding.code), finding.file) not in told]
+    return [*reading_diagnoses(untold), *unmatched, *in_the_log, *setup_faults(session, examined.config)]
 
 
 def _changed_files(examined: Examination, diagnoses: Sequence[Diagnosis]) -> dict[EditedFile, ChangedFile]:

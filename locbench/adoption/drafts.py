@@ -190,7 +190,7 @@ def _offset(draft: Draft, times: FloatArray, span: tuple[float, float]) -> Decis
         "find one moment in both tables, such as the first motion; the offset is the odometry's time minus this "
         f"table's. Had both begun together, it would be {span[0] - first:.10g} s",
         (),
-        AnswerForm.DURATION,
+        AnswerForm.OFFSET,
         about_a_clock=True,
     )
     return decide(f"{draft.name}.offset", Evidence(None, why, Strength.NOTHING), asking, draft.given.known_answers)

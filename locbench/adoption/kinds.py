@@ -152,7 +152,14 @@ def _meaning(column: ForeignColumn, table: ForeignTable) -> Meaning | None:
     meaning = named_meaning(column.reading)
     if meaning is Meaning.MARK and not set(words_of(table.file)) & _MARKS_WORDS and column.is_numeric:
         return None
+    if meaning is Meaning.LEFT_STEP and _is_counter(column) and any(_counts_right(other) for other in table.columns):
+        # one pod of several, named after its side or its direction
+        return None
     return meaning
+
+
+def _counts_right(column: ForeignColumn) -> bool:
+    return "right" in column.reading.words and _is_counter(column)
 
 
 def _add_by_data(main: dict[Meaning, TakenColumn], pods: list[TakenColumn], rest: list[ForeignColumn]) -> None:
@@ -162,14 +169,14 @@ def _add_by_data(main: dict[Meaning, TakenColumn], pods: list[TakenColumn], rest
         if clock is not None:
             rest.remove(clock)
             main[Meaning.TIME] = TakenColumn(clock, Meaning.TIME, "it grows from row to row in even steps", False)
-    if pods or Meaning.TAG in main:
+    if Meaning.TAG in main:
         return
     sides = {word for words in POD_SIDES.values() for word in words}
-    left_step = main.get(Meaning.LEFT_STEP)
-    if left_step is not None and _is_counter(left_step.column) and any("right" in one.reading.words for one in rest):
-        rest.insert(0, main.pop(Meaning.LEFT_STEP).column)
+    others_are_named = bool(pods)
     for column in [column for column in rest if _is_counter(column)]:
         named = bool(set(column.reading.words) & sides)
+        if others_are_named and not named:
+            continue
         why = "whole numbers that go on counting" + (", and its name is a side" if named else "")
         rest.remove(column)
         pods.append(TakenColumn(column, Meaning.POD, why, named))
@@ -228,7 +235,8 @@ def _section_of(
         return TableName.TRUTH
     if posed and words & ONBOARD_WORDS:
         return TableName.ONBOARD
-    if words & REQUEST_WORDS and has & {Meaning.TIME, Meaning.CAPTURED}:
+    # who presses on a mark logs which one; who presses for a correction has nothing else to log
+    if words & REQUEST_WORDS and has & {Meaning.TIME, Meaning.CAPTURED} and Meaning.MARK not in has:
         return TableName.REQUESTS
     if words & _MARKS_WORDS and (Meaning.MARK in has or posed or Meaning.TAG in has):
         return TableName.MARKS

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from locbench.adoption.drafts import Clock, Draft, odometry_clock, other_clock
-from locbench.adoption.entries import ColumnReport, Entry, Given, Section, plain_entry
+from locbench.adoption.entries import NOT_USED, ColumnReport, Entry, Given, Section, plain_entry
 from locbench.adoption.foreign_tables import ForeignTable
 from locbench.adoption.headings import Visits
 from locbench.adoption.kinds import SortedTables, TakenColumn, sorted_tables
@@ -176,7 +176,7 @@ def _unused(tables: Sequence[ForeignTable], taken: SortedTables, reports: Sequen
             key = (table.file, column.name)
             if key not in used:
                 why = f"a [{section}] of this kind has no key for it" if section else "the table is none of a session's"
-                lines.append(ColumnReport(*key, "not used", "", known.get(key, why), Standing.SURE))
+                lines.append(ColumnReport(*key, NOT_USED, "", known.get(key, why), Standing.SURE))
     return lines
 
 

@@ -142,7 +142,7 @@ def _diagnosis_record(found: Diagnosis, files: Mapping[EditedFile, ChangedFile])
         measured={number.name: _measured_record(number) for number in found.measured},
         meaning=found.meaning,
         remedy=found.remedy,
-        changes=[_change_record(edit, files[edit.file]) for edit in found.edits],
+        changes=[_change_record(edit, found.edits, files[edit.file]) for edit in found.edits],
     )
 
 
@@ -153,8 +153,9 @@ def _measured_record(number: Measured) -> MeasuredRecord:
     )
 
 
-def _change_record(edit: Edit, file: ChangedFile) -> ChangeRecord:
-    return ChangeRecord(file=file.name, key=edit.key, line=edited_line(file.text, edit))
+def _change_record(edit: Edit, together: Sequence[Edit], file: ChangedFile) -> ChangeRecord:
+    beside = [other for other in together if other.file is edit.file]
+    return ChangeRecord(file=file.name, key=edit.key, line=edited_line(file.text, edit, beside))
 
 
 def _table_record(rate: TableRate) -> TableRecord:

@@ -47,7 +47,7 @@ def refuse_foreign_files(out: Path, names: Iterable[str], proof: str) -> None:
     taken = [name for name in names if os.path.exists(out / name)]
     if taken and not os.path.exists(out / proof):
         raise OutputError(
-            f"this folder has a {taken[0]} that is no result of locbench",
+            f"in this folder there is already {taken[0]}, which is no result of locbench",
             where=str(out),
             remedy="Choose another --out folder",
         )

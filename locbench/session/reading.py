@@ -84,6 +84,12 @@ def examine_session(location: Path) -> Examination:
         raise ConfigError(
             "no session there", where=str(location), remedy="Name a folder that holds a session.toml, or that file"
         )
+    if path.suffix != ".toml":
+        raise ConfigError(
+            "this is no session file",
+            where=str(location),
+            remedy="Name a folder that holds a session.toml; of tables alone, locbench adopt makes one",
+        )
     config = load_config(path, SessionConfig)
     fusion = tuple(folder / name for name in config.fusion)
     files = SessionFiles(path, folder / config.robot, folder / config.field, fusion)

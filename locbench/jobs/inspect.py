@@ -39,6 +39,8 @@ __all__ = ["Inspected", "inspect"]
 
 # what the log's own faults tell more closely
 _TOLD_BY = {FindingCode.FAR_OFF_FLOOR: LogFault.OFF_THE_FLOOR, FindingCode.IMPOSSIBLE_RANGE: LogFault.BEYOND_THE_FLOOR}
+# beside a sensor that stands still everything else looks wrong: the set-up is another matter until that is mended
+_SPOILS_COMPARISONS = (LogFault.COUNTER_STUCK, LogFault.NO_MOTION)
 _WORST_FIRST = (Severity.ERROR, Severity.WARNING, Severity.NOTE)
 
 
@@ -108,7 +110,9 @@ def _diagnoses(examined: Examination, tables: Mapping[TableName, TableTimes], vi
     in_the_log = log_faults(session, motion, examined.config, fusions, view)
     told = {(found.code, found.where) for found in in_the_log}
     untold = [finding for finding in findings if (_TOLD_BY.get(finding.code), finding.file) not in told]
-    return [*reading_diagnoses(untold), *unmatched, *in_the_log, *setup_faults(session, examined.config)]
+    spoilt = any(found.code in _SPOILS_COMPARISONS and found.severity is Severity.ERROR for found in in_the_log)
+    in_the_set_up = [] if spoilt else setup_faults(session, examined.config)
+    return [*reading_diagnoses(untold), *unmatched, *in_the_log, *in_the_set_up]
 
 
 def _changed_files(examined: Examination, diagnoses: Sequence[Diagnosis]) -> dict[EditedFile, ChangedFile]:

@@ -55,7 +55,14 @@ class LocbenchError(Exception):
         text = f"{self.where}: {self.problem}" if self.where else self.problem
         if self.received is not None:
             text += f" (got {self.received!r})"
-        return f"{text}. {self.remedy}" if self.remedy else text
+        return _printable(f"{text}. {self.remedy}" if self.remedy else text)
+
+
+def _printable(text: str) -> str:
+    """Return the text on one line: names from files may hold line breaks and what steers a terminal."""
+    return "".join(
+        character if character.isprintable() else character.encode("unicode_escape").decode() for character in text
+    )
 
 
 class QuantityError(LocbenchError):

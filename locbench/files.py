@@ -42,7 +42,7 @@ def staged_directory(destination: Path) -> Iterator[Path]:
     OutputError
         If the destination cannot be written.
     """
-    created = not destination.exists()
+    created = not os.path.exists(destination)
     try:
         destination.mkdir(parents=True, exist_ok=True)
         _remove_stale_stages(destination)

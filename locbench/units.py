@@ -187,7 +187,7 @@ def parse_quantity(text: object, dimension: Dimension) -> float:
         )
     value = float(match["number"]) * unit_factor(match["unit"], dimension)
     if abs(value) > LARGEST_SI:
-        raise QuantityError("the number is too large to be meant", received=text)
+        raise QuantityError("the number is too large to be meant", received=text, remedy="Check it and its unit")
     return value
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from locbench.adoption.entries import ColumnReport, Entry, Given, Section, column_entry, plain_entry, unit_decision
-from locbench.adoption.kinds import SectionName, TakenColumn, TakenTable
+from locbench.adoption.kinds import TakenColumn, TakenTable
 from locbench.adoption.meanings import DIMENSION, Meaning
 from locbench.adoption.questions import (
     OPEN,
@@ -20,6 +20,7 @@ from locbench.adoption.questions import (
 )
 from locbench.adoption.unit_evidence import clock_unit, clock_unit_beside
 from locbench.arrays import FloatArray
+from locbench.session import TableName
 from locbench.session.writer import toml_text
 from locbench.units import UNITS, parse_quantity
 
@@ -65,7 +66,7 @@ class Draft:
     reports: list[ColumnReport] = field(default_factory=list)
 
     @property
-    def name(self) -> SectionName:
+    def name(self) -> TableName:
         """Which table of the session it is."""
         return self.taken.section
 
@@ -189,7 +190,7 @@ def _offset(draft: Draft, times: FloatArray, span: tuple[float, float]) -> Decis
         "find one moment in both tables, such as the first motion; the offset is the odometry's time minus this "
         f"table's. Had both begun together, it would be {span[0] - first:.10g} s",
         (),
-        AnswerForm.DURATION,
+        AnswerForm.OFFSET,
         about_a_clock=True,
     )
     return decide(f"{draft.name}.offset", Evidence(None, why, Strength.NOTHING), asking, draft.given.known_answers)

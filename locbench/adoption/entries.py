@@ -11,7 +11,20 @@ from locbench.config import FieldConfig, RobotConfig
 from locbench.session.writer import toml_text
 from locbench.units import Dimension
 
-__all__ = ["ColumnReport", "Entry", "Given", "Section", "column_entry", "plain_entry", "table_entry", "unit_decision"]
+__all__ = [
+    "NOT_USED",
+    "ColumnReport",
+    "Entry",
+    "Given",
+    "Section",
+    "column_entry",
+    "plain_entry",
+    "table_entry",
+    "unit_decision",
+]
+
+# What a column is taken for that no key of the session names.
+NOT_USED = "not used"
 
 
 @dataclass(frozen=True)

@@ -33,7 +33,8 @@ _SPELLINGS = {
 _BY_SPELLING = {spelling: UNITS[symbol] for symbol, spellings in _SPELLINGS.items() for spelling in spellings}
 _BRACKETED = re.compile(r"(?P<name>.*?)\s*[\[(<{](?P<inside>[^\[\](){}<>]*)[\])>}]\s*")
 _PART = re.compile(r"[\s_]+")
-_WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[^\W\d_A-Z]+|\d+")
+# small letters are those of all alphabets: "Zähler" is one word
+_WORD = re.compile(r"[A-Z]+(?![^\W\d_A-Z])|[A-Z]?[^\W\d_A-Z]+|\d+")
 _MOST_PARTS = 3
 
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 
@@ -18,19 +17,9 @@ from locbench.adoption.meanings import (
     named_meaning,
 )
 from locbench.errors import SessionError
+from locbench.session import TableName
 
-__all__ = ["BY_NAME", "SectionName", "SortedTables", "TakenColumn", "TakenTable", "looks_like_clock", "sorted_tables"]
-
-
-class SectionName(StrEnum):
-    """The tables of session.toml."""
-
-    ODOMETRY = "odometry"
-    TAGS = "tags"
-    MARKS = "marks"
-    TRUTH = "truth"
-    ONBOARD = "onboard"
-    REQUESTS = "requests"
+__all__ = ["BY_NAME", "SortedTables", "TakenColumn", "TakenTable", "looks_like_clock", "sorted_tables"]
 
 
 @dataclass(frozen=True)
@@ -47,7 +36,7 @@ class TakenColumn:
 class TakenTable:
     """A foreign table as one table of the session; pods are several columns, everything else is one."""
 
-    section: SectionName
+    section: TableName
     table: ForeignTable
     columns: Mapping[Meaning, TakenColumn]
     pods: tuple[TakenColumn, ...] = ()
@@ -61,7 +50,7 @@ class TakenTable:
 class SortedTables:
     """The session's tables, and file, column and reason of what is not used."""
 
-    taken: Mapping[SectionName, TakenTable]
+    taken: Mapping[TableName, TakenTable]
     unused: tuple[tuple[str, str, str], ...]
 
 
@@ -84,7 +73,7 @@ def sorted_tables(tables: Sequence[ForeignTable]) -> SortedTables:
     SessionError
         If no table looks like odometry, or two like the same table of a session.
     """
-    taken: dict[SectionName, TakenTable] = {}
+    taken: dict[TableName, TakenTable] = {}
     unused: list[tuple[str, str, str]] = []
     for table in tables:
         found = _taken_from(table, unused)
@@ -96,11 +85,11 @@ def sorted_tables(tables: Sequence[ForeignTable]) -> SortedTables:
                     "file name",
                 )
             taken[one.section] = one
-    if SectionName.ODOMETRY not in taken and SectionName.ONBOARD in taken:
+    if TableName.ODOMETRY not in taken and TableName.ONBOARD in taken:
         # a pose that the robot computed is its odometry where nothing rawer was logged
-        pose = taken.pop(SectionName.ONBOARD)
-        taken[SectionName.ODOMETRY] = TakenTable(SectionName.ODOMETRY, pose.table, pose.columns)
-    if SectionName.ODOMETRY not in taken:
+        pose = taken.pop(TableName.ONBOARD)
+        taken[TableName.ODOMETRY] = TakenTable(TableName.ODOMETRY, pose.table, pose.columns)
+    if TableName.ODOMETRY not in taken:
         names = ", ".join(column.name for table in tables for column in table.columns)
         raise SessionError(
             "none of these tables looks like odometry",
@@ -109,19 +98,19 @@ def sorted_tables(tables: Sequence[ForeignTable]) -> SortedTables:
             remedy="Name its columns: pod counts enc_left, enc_right, enc_cross; speeds v_forward, v_left, turn_rate; "
             "steps dx, dy, dtheta; or poses x, y, heading; and the time t",
         )
-    return SortedTables({name: taken[name] for name in SectionName if name in taken}, tuple(unused))
+    return SortedTables({name: taken[name] for name in TableName if name in taken}, tuple(unused))
 
 
-def _owner(column: ForeignColumn) -> SectionName | None:
+def _owner(column: ForeignColumn) -> TableName | None:
     """Return whose pose a column belongs to, if its name says so."""
     words = set(column.reading.words)
     if words & TRUTH_WORDS:
-        return SectionName.TRUTH
-    return SectionName.ONBOARD if words & ONBOARD_WORDS else None
+        return TableName.TRUTH
+    return TableName.ONBOARD if words & ONBOARD_WORDS else None
 
 
 def _taken_from(table: ForeignTable, unused: list[tuple[str, str, str]]) -> list[TakenTable]:
-    by_owner: dict[SectionName | None, dict[Meaning, TakenColumn]] = {None: {}}
+    by_owner: dict[TableName | None, dict[Meaning, TakenColumn]] = {None: {}}
     pods: list[TakenColumn] = []
     rest: list[ForeignColumn] = []
     for column in table.columns:
@@ -163,7 +152,14 @@ def _meaning(column: ForeignColumn, table: ForeignTable) -> Meaning | None:
     meaning = named_meaning(column.reading)
     if meaning is Meaning.MARK and not set(words_of(table.file)) & _MARKS_WORDS and column.is_numeric:
         return None
+    if meaning is Meaning.LEFT_STEP and _is_counter(column) and any(_counts_right(other) for other in table.columns):
+        # one pod of several, named after its side or its direction
+        return None
     return meaning
+
+
+def _counts_right(column: ForeignColumn) -> bool:
+    return "right" in column.reading.words and _is_counter(column)
 
 
 def _add_by_data(main: dict[Meaning, TakenColumn], pods: list[TakenColumn], rest: list[ForeignColumn]) -> None:
@@ -173,14 +169,14 @@ def _add_by_data(main: dict[Meaning, TakenColumn], pods: list[TakenColumn], rest
         if clock is not None:
             rest.remove(clock)
             main[Meaning.TIME] = TakenColumn(clock, Meaning.TIME, "it grows from row to row in even steps", False)
-    if pods or Meaning.TAG in main:
+    if Meaning.TAG in main:
         return
     sides = {word for words in POD_SIDES.values() for word in words}
-    left_step = main.get(Meaning.LEFT_STEP)
-    if left_step is not None and _is_counter(left_step.column) and any("right" in one.reading.words for one in rest):
-        rest.insert(0, main.pop(Meaning.LEFT_STEP).column)
+    others_are_named = bool(pods)
     for column in [column for column in rest if _is_counter(column)]:
         named = bool(set(column.reading.words) & sides)
+        if others_are_named and not named:
+            continue
         why = "whole numbers that go on counting" + (", and its name is a side" if named else "")
         rest.remove(column)
         pods.append(TakenColumn(column, Meaning.POD, why, named))
@@ -211,16 +207,16 @@ def _sections(
     table: ForeignTable,
     main: dict[Meaning, TakenColumn],
     pods: list[TakenColumn],
-    by_owner: Mapping[SectionName | None, dict[Meaning, TakenColumn]],
+    by_owner: Mapping[TableName | None, dict[Meaning, TakenColumn]],
 ) -> list[TakenTable]:
     section = _section_of(table, main, pods)
     clock = main.get(Meaning.TIME)
     found = []
-    if section is SectionName.ODOMETRY and (pods or set(main) & set(_MOVING)) and set(_POSE) <= set(main):
+    if section is TableName.ODOMETRY and (pods or set(main) & set(_MOVING)) and set(_POSE) <= set(main):
         # the pose beside the sensors is what the robot made of them
         onboard = {meaning: main[meaning] for meaning in (*_POSE, Meaning.HEADING) if meaning in main}
         main = {meaning: one for meaning, one in main.items() if meaning not in _POSE}
-        by_owner = {SectionName.ONBOARD: onboard, **by_owner}
+        by_owner = {TableName.ONBOARD: onboard, **by_owner}
     if section is not None:
         found.append(TakenTable(section, table, main, tuple(pods)))
     for owner, columns in by_owner.items():
@@ -232,27 +228,28 @@ def _sections(
 
 def _section_of(
     table: ForeignTable, main: Mapping[Meaning, TakenColumn], pods: Sequence[TakenColumn]
-) -> SectionName | None:
+) -> TableName | None:
     words, has = set(words_of(table.file.removesuffix(".csv"))), set(main)
     posed = set(_POSE) <= has
     if posed and words & TRUTH_WORDS:
-        return SectionName.TRUTH
+        return TableName.TRUTH
     if posed and words & ONBOARD_WORDS:
-        return SectionName.ONBOARD
-    if words & REQUEST_WORDS and has & {Meaning.TIME, Meaning.CAPTURED}:
-        return SectionName.REQUESTS
+        return TableName.ONBOARD
+    # who presses on a mark logs which one; who presses for a correction has nothing else to log
+    if words & REQUEST_WORDS and has & {Meaning.TIME, Meaning.CAPTURED} and Meaning.MARK not in has:
+        return TableName.REQUESTS
     if words & _MARKS_WORDS and (Meaning.MARK in has or posed or Meaning.TAG in has):
-        return SectionName.MARKS
+        return TableName.MARKS
     seen = posed or has & {Meaning.RANGE, Meaning.BEARING} or {Meaning.FORWARD_STEP, Meaning.LEFT_STEP} <= has
     if Meaning.TAG in has and seen:
-        return SectionName.TAGS
+        return TableName.TAGS
     if words & _TAGS_WORDS and has & {Meaning.RANGE, Meaning.BEARING}:
-        return SectionName.TAGS
+        return TableName.TAGS
     if Meaning.MARK in has and has & {Meaning.TIME, Meaning.BEGIN}:
-        return SectionName.MARKS
+        return TableName.MARKS
     if pods or has & set(_MOVING):
-        return SectionName.ODOMETRY
+        return TableName.ODOMETRY
     if posed:
         # beside pods in another table this becomes the robot's own pose
-        return SectionName.ONBOARD if not words & {"odometry", "odo"} else SectionName.ODOMETRY
+        return TableName.ONBOARD if not words & {"odometry", "odo"} else TableName.ODOMETRY
     return None

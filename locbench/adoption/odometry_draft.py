@@ -8,7 +8,7 @@ from locbench.adoption.drafts import Clock, Draft
 from locbench.adoption.entries import ColumnReport, Entry, Given, table_entry, unit_decision
 from locbench.adoption.foreign_tables import ForeignColumn
 from locbench.adoption.headings import HeadingsFound, Visits, heading_at_marks, heading_by_pods, headings_at_visits
-from locbench.adoption.kinds import TakenColumn
+from locbench.adoption.kinds import TakenColumn, TakenTable
 from locbench.adoption.meanings import DIMENSION, POD_SIDES, Meaning
 from locbench.adoption.questions import OPEN, Asking, Decision, Evidence, Standing, Strength, decide
 from locbench.adoption.tracks import heading_sense, heading_zero, track_of
@@ -20,6 +20,7 @@ from locbench.units import Dimension
 __all__ = ["draft_odometry"]
 
 _WIDTHS = (16, 32)
+_FEWEST_LETTERS = 3
 _FLOORS_DRIVEN, _USUAL_FLOOR_M = 10.0, 4.0
 
 
@@ -77,19 +78,30 @@ def _pods(draft: Draft) -> None:
     questions = tuple(decision.question for decision in decisions.values() if decision.question is not None)
     reasons = tuple(dict.fromkeys(f"{name}: {decision.why}" for name, decision in decisions.items()))
     draft.entries.append(Entry("pods", f"{{ {pairs} }}", reasons, questions))
-    for name, taken in columns.items():
+    counters = {name: taken.column for name, taken in columns.items()}
+    counters |= {name: column for name, column in _spare_columns(draft.taken).items() if name in used}
+    for name, column in counters.items():
         standing = decisions[used[name]].standing if name in used else Standing.OPEN
         taken_for = f'counts of pod "{used[name]}"' if name in used else "pod counts"
-        why = _counter_words(taken.column.numbers)
+        why = _counter_words(column.numbers)
         draft.reports.append(ColumnReport(draft.taken.table.file, name, taken_for, "counts", why, standing))
+
+
+def _spare_columns(taken: TakenTable) -> dict[str, ForeignColumn]:
+    """Return the columns of numbers, by name, that are taken for nothing: one of them may be a pod all the same."""
+    used = {one.column.name for one in (*taken.pods, *taken.columns.values())}
+    return {column.name: column for column in taken.table.columns if column.is_numeric and column.name not in used}
 
 
 def _own_name(column: ForeignColumn) -> str:
     words = [word for word in column.reading.words if word not in ("enc", "encoder", "pod", "odo", "ticks", "counts")]
-    for side, spellings in POD_SIDES.items():
-        if any(word in spellings[:2] for word in words):
-            return side
-    return "_".join(words) or column.name
+    side = next((found for word in words if (found := _side(word)) is not None), None)
+    return side or "_".join(words) or column.name
+
+
+def _side(word: str) -> str | None:
+    """Return the side that a word or its usual abbreviation stands for."""
+    return next((side for side, spellings in POD_SIDES.items() if word in spellings[:2]), None)
 
 
 def _pod_column(draft: Draft, pod: str, columns: Sequence[TakenColumn], pods: Sequence[str]) -> Decision:
@@ -104,7 +116,7 @@ def _pod_column(draft: Draft, pod: str, columns: Sequence[TakenColumn], pods: Se
     asking = Asking(
         f'which column of {draft.taken.table.file} counts the pod "{pod}"?',
         "turn that pod's wheel by hand, motors off, and look which column changes",
-        tuple(one.column.name for one in columns),
+        (*(one.column.name for one in columns), *_spare_columns(draft.taken)),
     )
     return decide(f"odometry.pods.{pod}", evidence, asking, draft.given.known_answers)
 
@@ -112,7 +124,10 @@ def _pod_column(draft: Draft, pod: str, columns: Sequence[TakenColumn], pods: Se
 def _names_pod(column: ForeignColumn, pod: str, pods: Sequence[str]) -> bool:
     """Return whether a column's words hold the pod's name, or letters that begin only this one."""
     words, name = set(column.reading.words), pod.lower()
-    if name in words or name in column.name.lower() or _own_name(column) == pod:
+    if name in words or _own_name(column) in (pod, _side(name)):
+        return True
+    # a letter or two stand in many names by chance
+    if len(name) >= _FEWEST_LETTERS and name in column.name.lower():
         return True
     return any(word.isalpha() and [one for one in pods if one.lower().startswith(word)] == [pod] for word in words)
 

@@ -6,16 +6,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from locbench.adoption.drafts import Clock, Draft, odometry_clock, other_clock
-from locbench.adoption.entries import ColumnReport, Entry, Given, Section, plain_entry
+from locbench.adoption.entries import NOT_USED, ColumnReport, Entry, Given, Section, plain_entry
 from locbench.adoption.foreign_tables import ForeignTable
 from locbench.adoption.headings import Visits
-from locbench.adoption.kinds import SectionName, SortedTables, TakenColumn, sorted_tables
+from locbench.adoption.kinds import SortedTables, TakenColumn, sorted_tables
 from locbench.adoption.meanings import Meaning
 from locbench.adoption.odometry_draft import draft_odometry
 from locbench.adoption.other_drafts import draft_marks, draft_requests, draft_start, draft_track, visits_of
 from locbench.adoption.questions import NOTHING_KNOWN, AnswerForm, Asking, Decision, Question, Standing, decide
 from locbench.adoption.tags_draft import draft_tags
 from locbench.arrays import FloatArray
+from locbench.session import TableName
 
 __all__ = ["Proposal", "propose"]
 
@@ -64,18 +65,18 @@ def propose(tables: Sequence[ForeignTable], given: Given) -> Proposal:
     """
     taken = sorted_tables(tables)
     drafts = {name: Draft(one, given) for name, one in taken.taken.items()}
-    odometry = drafts[SectionName.ODOMETRY]
+    odometry = drafts[TableName.ODOMETRY]
     clock = odometry_clock(odometry)
     visits = None
-    if SectionName.MARKS in drafts:
-        mark_clocks = _mark_clocks(drafts[SectionName.MARKS], clock, odometry)
-        visits = visits_of(drafts[SectionName.MARKS], mark_clocks)
-        draft_marks(drafts[SectionName.MARKS], mark_clocks)
+    if TableName.MARKS in drafts:
+        mark_clocks = _mark_clocks(drafts[TableName.MARKS], clock, odometry)
+        visits = visits_of(drafts[TableName.MARKS], mark_clocks)
+        draft_marks(drafts[TableName.MARKS], mark_clocks)
     draft_odometry(odometry, clock, visits)
     start = _draft_the_rest(drafts, clock, visits)
     sections = [_top(given), draft_start(given, start)]
-    sections += [drafts[name].finished() for name in SectionName if name in drafts]
-    reports = [report for name in SectionName if name in drafts for report in drafts[name].reports]
+    sections += [drafts[name].finished() for name in TableName if name in drafts]
+    reports = [report for name in TableName if name in drafts for report in drafts[name].reports]
     return Proposal(
         name=given.name,
         tables=tuple(tables),
@@ -115,16 +116,16 @@ def _mark_clocks(draft: Draft, clock: Clock | None, odometry: Draft) -> dict[str
     return {key: other_clock(draft, key, taken, clock, odometry.taken.table.file) for key, taken in keys.items()}
 
 
-def _draft_the_rest(drafts: dict[SectionName, Draft], clock: Clock | None, visits: Visits | None) -> FloatArray | None:
+def _draft_the_rest(drafts: dict[TableName, Draft], clock: Clock | None, visits: Visits | None) -> FloatArray | None:
     """Fill the other drafts, and return where the surest of them has the robot when the odometry begins."""
-    file = drafts[SectionName.ODOMETRY].taken.table.file
+    file = drafts[TableName.ODOMETRY].taken.table.file
     begins_s = None if clock is None or clock.span_s is None else clock.span_s[0]
     first: list[FloatArray] = []
-    for name in (SectionName.TRUTH, SectionName.TAGS, SectionName.ONBOARD):
+    for name in (TableName.TRUTH, TableName.TAGS, TableName.ONBOARD):
         if name not in drafts:
             continue
         own = _own_clock(drafts[name], clock, file)
-        if name is SectionName.TAGS:
+        if name is TableName.TAGS:
             arrived = drafts[name].role("arrived", Meaning.ARRIVED)
             later = None if arrived is None else other_clock(drafts[name], "arrived", arrived, clock, file)
             poses = draft_tags(drafts[name], own, later, visits)
@@ -133,13 +134,13 @@ def _draft_the_rest(drafts: dict[SectionName, Draft], clock: Clock | None, visit
         if poses is not None and own is not None and own.times_s is not None and begins_s is not None:
             early = (own.times_s >= begins_s) & (own.times_s <= begins_s + _BEGINNING_S) & np.isfinite(poses[:, 0])
             first += [np.median(poses[early], axis=0)] if np.any(early) else []
-    if SectionName.REQUESTS in drafts:
-        draft_requests(drafts[SectionName.REQUESTS], _own_clock(drafts[SectionName.REQUESTS], clock, file))
+    if TableName.REQUESTS in drafts:
+        draft_requests(drafts[TableName.REQUESTS], _own_clock(drafts[TableName.REQUESTS], clock, file))
     return first[0] if first else None
 
 
 def _own_clock(draft: Draft, clock: Clock | None, odometry_file: str) -> Clock | None:
-    if draft.name is not SectionName.TAGS:
+    if draft.name is not TableName.TAGS:
         taken = draft.role("time", Meaning.TIME, Meaning.CAPTURED)
         return None if taken is None else other_clock(draft, "time", taken, clock, odometry_file)
     taken = draft.role("captured", Meaning.CAPTURED)
@@ -175,7 +176,7 @@ def _unused(tables: Sequence[ForeignTable], taken: SortedTables, reports: Sequen
             key = (table.file, column.name)
             if key not in used:
                 why = f"a [{section}] of this kind has no key for it" if section else "the table is none of a session's"
-                lines.append(ColumnReport(*key, "not used", "", known.get(key, why), Standing.SURE))
+                lines.append(ColumnReport(*key, NOT_USED, "", known.get(key, why), Standing.SURE))
     return lines
 
 

@@ -60,14 +60,16 @@ class AnswerForm(StrEnum):
     FILE = "a path"
     LENGTH = "a length such as 5 mm"
     ANGLE = "an angle such as 1 deg"
-    DURATION = "a time such as -3 s"
+    DELAY = "a time such as 50 ms"
+    OFFSET = "a time such as -3 s"
     PLACE = "two lengths such as 2 m, 2 m"
 
 
 _FORM_DIMENSION = {
     AnswerForm.LENGTH: Dimension.LENGTH,
     AnswerForm.ANGLE: Dimension.ANGLE,
-    AnswerForm.DURATION: Dimension.TIME,
+    AnswerForm.DELAY: Dimension.TIME,
+    AnswerForm.OFFSET: Dimension.TIME,
 }
 
 

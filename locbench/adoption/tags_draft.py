@@ -139,11 +139,13 @@ def _arrival(draft: Draft, arrived: Clock | None) -> None:
         low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
         why = f'the middle of "{own.column.name}", most of which lies between {low:.4g} and {high:.4g} {symbol}'
         evidence = Evidence(f"{middle:.6g} {symbol}", why, Strength.HINTED)
+    elif own is not None:
+        evidence = Evidence(None, f'"{own.column.name}" holds it, but no unit stands in its name', Strength.NOTHING)
     asking = Asking(
         f"how long after its picture did a row of {draft.taken.table.file} reach the program?",
         "log the time at which the result arrives beside that of the picture; a camera takes some 30 ms to 100 ms",
         (),
-        AnswerForm.DURATION,
+        AnswerForm.DELAY,
     )
     draft.decided("latency", decide("tags.latency", evidence, asking, draft.given.known_answers), needed=True)
 

@@ -50,4 +50,6 @@ def refuse_foreign_folder(out: Path, files: list[str]) -> None:
         raise OutputError(f"this folder holds {what}", where=str(out), remedy=f"{remedy}, or remove that file first")
     taken = next((file for file in files if (out / file).exists()), None)
     if taken is not None:
-        raise OutputError(f"this folder has a {taken} that was not adopted", where=str(out), remedy=remedy)
+        raise OutputError(
+            f"in this folder there is already {taken}, which was not adopted", where=str(out), remedy=remedy
+        )

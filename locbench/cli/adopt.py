@@ -42,10 +42,17 @@ def _ask(question: "Question") -> str | None:
     for line in question_lines(question):
         typer.echo(line)
     while True:
-        text = typer.prompt("answer, or nothing to leave it", default="", show_default=False)
+        text = typer.prompt(_prompt(question), default="", show_default=False)
         if not text.strip():
             return None
         try:
             return accepted_answer(question, text)
         except QuantityError as error:
             typer.echo(str(error))
+
+
+def _prompt(question: "Question") -> str:
+    """Return what stands before the cursor: what an empty line does."""
+    if question.proposal is None:
+        return "answer, or Enter to leave it open"
+    return "answer, or Enter to keep the proposal and its question"

@@ -44,3 +44,4 @@ def evaluate(
         )
     print_evaluation(evaluation.results, console(), system)
     typer.echo(f"Written to {out}: {', '.join(written)}")
+    typer.echo(f"Open {out / 'report.html'} in a browser: the pictures are there.")

@@ -14,12 +14,16 @@ def simulate(
     seed: Annotated[int | None, typer.Option("--seed", help="Use this seed instead of the scenario's own.")] = None,
     robot: Annotated[Path | None, typer.Option("--robot", help="Robot file instead of the scenario's own.")] = None,
 ) -> None:
-    """Make a session folder with known truth from a scenario file."""
+    """Make a session folder with known truth from a scenario file.
+
+    Example: locbench simulate configs/scenario_healthy.toml --out try
+    """
     from rich.console import Console
     from rich.markup import escape
     from rich.table import Table
 
     from locbench.jobs.simulate import simulate as run
+    from locbench.report.commands import command
 
     session = run(scenario, out, seed, robot)
     console = Console(highlight=False, soft_wrap=True)
@@ -34,4 +38,4 @@ def simulate(
     for name, count in session.events.items():
         table.add_row(name, str(count))
     console.print(table)
-    console.print(f"next: locbench evaluate {escape(str(session.folder))}")
+    console.print(f"next: {escape(command('evaluate', str(session.folder)))}")

@@ -142,9 +142,13 @@ def edit_lines(text: str, edits: Sequence[Edit]) -> str:
     return "\n\n".join("\n".join([*_heading(original, home), *blocks[home]]) for home in ordered)
 
 
-def edited_line(text: str, edit: Edit) -> str:
-    """Return the line that the edit makes of its key, without the heading of its table; errors as `edited_text`."""
-    return _home_and_line(_edited(text, [edit]), edit)[1]
+def edited_line(text: str, edit: Edit, beside: Sequence[Edit] = ()) -> str:
+    """Return the line that the edit makes of its key, without the heading of its table; errors as `edited_text`.
+
+    Edits of the same file that are made together with it stand `beside` it: inside one inline table they share a line,
+    which without the others would be neither the old one nor the new one.
+    """
+    return _home_and_line(_edited(text, [*beside, edit]), edit)[1]
 
 
 def _home_and_line(document: tomlkit.TOMLDocument, edit: Edit) -> tuple[tuple[str | int, ...], str]:

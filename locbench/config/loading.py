@@ -14,6 +14,26 @@ __all__ = ["dotted_key", "load_config", "read_toml"]
 
 Model = TypeVar("Model", bound=BaseModel)
 
+_CORRECT_IT = "Correct this value"
+_TRUTH_VALUE = ("this must be true or false", "Write true or false, without quotes")
+_WHOLE_NUMBER = ("this must be a whole number", "Write it without quotes, decimal point and unit")
+_NUMBER = ("this must be a number", "Write it without quotes and unit")
+# pydantic speaks of types, a person writes TOML: what is wrong, and what to do
+_IN_PLAIN_WORDS = {
+    "string_type": ("this must be a text", "Write it in quotes"),
+    "string_too_short": ("this text is empty", "Write something between the quotes, or remove the key"),
+    "bool_type": _TRUTH_VALUE,
+    "bool_parsing": _TRUTH_VALUE,
+    "int_type": _WHOLE_NUMBER,
+    "int_parsing": _WHOLE_NUMBER,
+    "int_parsing_size": _WHOLE_NUMBER,
+    "int_from_float": _WHOLE_NUMBER,
+    "float_type": _NUMBER,
+    "float_parsing": _NUMBER,
+    "tuple_type": ("this must be a list", "Write it in brackets, or as a [[table]] for each entry"),
+    "too_short": ("this list is too short", "Add an entry"),
+}
+
 
 def read_toml(path: Path) -> dict[str, Any]:
     """Return the parsed file.
@@ -23,19 +43,32 @@ def read_toml(path: Path) -> dict[str, Any]:
     ConfigError
         If the file is missing, not UTF-8, or not TOML; the message carries the line.
     """
-    text = ""
+    text = _text_of(path)
     try:
-        text = path.read_bytes().decode("utf-8-sig")
         return tomllib.loads(text)
-    except FileNotFoundError as error:
-        raise ConfigError("no such file", where=str(path), remedy="Check the path") from error
-    except OSError as error:
-        raise ConfigError(f"cannot be read: {error.strerror}", where=str(path)) from error
-    except UnicodeDecodeError as error:
-        raise ConfigError("not UTF-8 text", where=str(path), remedy="Save the file as UTF-8") from error
     except tomllib.TOMLDecodeError as error:
         reason = str(error).replace("at end of document", f"at the end, line {len(text.splitlines())}")
         raise ConfigError(f"TOML syntax error: {reason}", where=str(path), remedy="Correct that line") from error
+    except (RecursionError, ValueError) as error:
+        # the parser gives up on thousands of nested brackets, and on whole numbers of thousands of digits
+        raise ConfigError(
+            "brackets nested too deeply, or a number with too many digits",
+            where=str(path),
+            remedy="Compare the file with one in configs",
+        ) from error
+
+
+def _text_of(path: Path) -> str:
+    try:
+        return path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError as error:
+        raise ConfigError("no such file", where=str(path), remedy="Check the path") from error
+    except OSError as error:
+        raise ConfigError(f"cannot be read: {error.strerror}", where=str(path), remedy="Check the path") from error
+    except UnicodeDecodeError as error:
+        raise ConfigError("not UTF-8 text", where=str(path), remedy="Save the file as UTF-8") from error
+    except ValueError as error:
+        raise ConfigError("no file can have this name", where=str(path), remedy="Check the path") from error
 
 
 def load_config(path: Path, model: type[Model]) -> Model:
@@ -92,7 +125,7 @@ def _as_config_error(path: Path, model: type[BaseModel], error: ValidationError)
         case "value_error":
             problem, _, remedy = str(first["ctx"]["error"]).partition("|")
             received = first["input"] if isinstance(first["input"], str | int | float) else None
-            return ConfigError(f"{problem}{suffix}", where=where, received=received, remedy=remedy or None)
+            return ConfigError(f"{problem}{suffix}", where=where, received=received, remedy=remedy or _CORRECT_IT)
         case "model_type" | "dict_type" | "model_attributes_type":
             _, nodes = _walk(schema, first["loc"])
             keys = sorted({key for node in nodes for key in node.get("properties", {})})
@@ -105,8 +138,9 @@ def _as_config_error(path: Path, model: type[BaseModel], error: ValidationError)
             )
         case _:
             received = first["input"] if isinstance(first["input"], str | int | float | bool) else None
-            problem = first["msg"][0].lower() + first["msg"][1:]
-            return ConfigError(f"{problem}{suffix}", where=where, received=received)
+            as_given = (first["msg"].replace("Input should be", "this must be"), _CORRECT_IT)
+            problem, remedy = _IN_PLAIN_WORDS.get(first["type"], as_given)
+            return ConfigError(f"{problem}{suffix}", where=where, received=received, remedy=remedy)
 
 
 def _also(schema: Mapping[str, Any], others: Sequence[Mapping[str, Any]]) -> str:

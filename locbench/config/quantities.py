@@ -20,6 +20,7 @@ __all__ = [
     "NonNegativeAngle",
     "NonNegativeDuration",
     "NonNegativeLength",
+    "PlaceOnRobot",
     "PositiveAngle",
     "PositiveDuration",
     "PositiveLength",
@@ -52,7 +53,7 @@ def _reader(dimension: Dimension, low: float, high: float, open_ends: bool) -> B
             raise ValueError(f"{error.problem}|{error.remedy or ''}") from error
         outside = (value <= low or value >= high) if open_ends else (value < low or value > high)
         if outside:
-            raise ValueError(f"must be {_range_in_words(dimension, low, high, open_ends)}|")
+            raise ValueError(f"must be {_range_in_words(dimension, low, high, open_ends)}|Write a value in that range")
         return value
 
     return BeforeValidator(read)
@@ -95,6 +96,8 @@ def quantity(dimension: Dimension, low: float = -math.inf, high: float = math.in
 Length = quantity(Dimension.LENGTH)
 PositiveLength = quantity(Dimension.LENGTH, 0.0)
 NonNegativeLength = quantity(Dimension.LENGTH, 0.0, open_ends=False)
+# no robot of this trade reaches further from its reference point: beyond it a unit is wrong
+PlaceOnRobot = quantity(Dimension.LENGTH, -2.0, 2.0, open_ends=False)
 Angle = quantity(Dimension.ANGLE)
 PositiveAngle = quantity(Dimension.ANGLE, 0.0)
 AcuteAngle = quantity(Dimension.ANGLE, 0.0, math.pi / 2.0)

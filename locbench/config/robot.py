@@ -13,6 +13,7 @@ from locbench.config.quantities import (
     Length,
     NonNegativeAngle,
     NonNegativeLength,
+    PlaceOnRobot,
     PositiveAngle,
     PositiveLength,
     Text,
@@ -28,9 +29,9 @@ class Pod(Config):
     `along_per_metre` is the standard deviation of its travel after one metre; it weighs the pods against each other.
     """
 
-    x: Annotated[Length, Field(examples=["-100 mm"])]
+    x: Annotated[PlaceOnRobot, Field(examples=["-100 mm"])]
     """Place of the wheel on the robot, forward of the reference point."""
-    y: Annotated[Length, Field(examples=["120 mm"])]
+    y: Annotated[PlaceOnRobot, Field(examples=["120 mm"])]
     """Place of the wheel, to the left of the reference point."""
     rolling_direction: Angle = 0.0
     """Direction on the robot in which the wheel rolls, counter-clockwise from forward: 0 deg forward, 90 deg to the
@@ -76,14 +77,14 @@ class CameraMount(Config):
 
     carried_by: Literal["robot", "turret"] = "robot"
     """What the camera is fixed on; a turret turns it, and then x, y and yaw are about its axis at yaw 0."""
-    turret_x: Annotated[Length, Field(examples=["-50 mm"])] = 0.0
+    turret_x: Annotated[PlaceOnRobot, Field(examples=["-50 mm"])] = 0.0
     """Place of the turret's axis, forward of the reference point."""
-    turret_y: Annotated[Length, Field(examples=["0 mm"])] = 0.0
+    turret_y: Annotated[PlaceOnRobot, Field(examples=["0 mm"])] = 0.0
     """Place of the turret's axis, to the left of the reference point."""
 
-    x: Annotated[Length, Field(examples=["150 mm"])] = 0.0
+    x: Annotated[PlaceOnRobot, Field(examples=["150 mm"])] = 0.0
     """Place of the lens or antenna, forward."""
-    y: Annotated[Length, Field(examples=["0 mm"])] = 0.0
+    y: Annotated[PlaceOnRobot, Field(examples=["0 mm"])] = 0.0
     """Place of the lens or antenna, to the left."""
     z: Annotated[Length, Field(examples=["350 mm"])] = 0.0
     """Height of the lens or antenna above the floor."""

@@ -13,6 +13,7 @@ from locbench.config.quantities import (
     NonNegativeAngle,
     NonNegativeDuration,
     NonNegativeLength,
+    PlaceOnRobot,
     PositiveDuration,
     PositiveLength,
     PositiveSpeed,
@@ -174,9 +175,9 @@ class Shove(Config):
 class TruePodGeometry(Config):
     """What a pod really is, where that differs from the robot file."""
 
-    x: Annotated[Length | None, Field(examples=["-106 mm"])] = None
+    x: Annotated[PlaceOnRobot | None, Field(examples=["-106 mm"])] = None
     """True place forward of the reference point; left out, as the robot file says."""
-    y: Annotated[Length | None, Field(examples=["118 mm"])] = None
+    y: Annotated[PlaceOnRobot | None, Field(examples=["118 mm"])] = None
     """True place to the left of it."""
     rolling_direction: Annotated[Angle | None, Field(examples=["91 deg"])] = None
     """True rolling direction, counter-clockwise from forward."""

@@ -5,7 +5,7 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
-from locbench.config.quantities import AcuteAngle, Angle, Config, Length, PositiveLength, PositiveTurnRate, Text
+from locbench.config.quantities import AcuteAngle, Angle, Config, PlaceOnRobot, PositiveLength, PositiveTurnRate, Text
 
 __all__ = ["Projectile", "ShooterConfig", "Turret"]
 
@@ -16,9 +16,9 @@ class Turret(Config):
     With a travel of a whole turn or more it turns the short way.
     """
 
-    x: Annotated[Length, Field(examples=["-50 mm"])] = 0.0
+    x: Annotated[PlaceOnRobot, Field(examples=["-50 mm"])] = 0.0
     """Place of the turret's axis, forward of the reference point."""
-    y: Annotated[Length, Field(examples=["0 mm"])] = 0.0
+    y: Annotated[PlaceOnRobot, Field(examples=["0 mm"])] = 0.0
     """Place of the turret's axis, to the left of the reference point."""
     travel_from: Annotated[Angle, Field(examples=["-200 deg"])] = -math.pi
     """Least angle to the robot's heading that it can turn to."""

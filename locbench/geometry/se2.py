@@ -41,10 +41,19 @@ def circular_mean(angle_rad: FloatArray) -> float:
     return float(np.arctan2(np.mean(np.sin(angle_rad)), np.mean(np.cos(angle_rad))))
 
 
+def _side_by_side(first: FloatArray, *others: FloatArray) -> FloatArray:
+    """Return (..., K) from K arrays of the shape of the first: `np.stack`, a third of its time on single poses."""
+    joined = np.empty((*first.shape, 1 + len(others)))
+    joined[..., 0] = first
+    for place, part in enumerate(others, start=1):
+        joined[..., place] = part
+    return joined
+
+
 def rotation_matrix(angle_rad: FloatArray) -> FloatArray:
     """Return rotation matrices of shape (..., 2, 2)."""
     cosine, sine = np.cos(angle_rad), np.sin(angle_rad)
-    return np.stack([np.stack([cosine, -sine], axis=-1), np.stack([sine, cosine], axis=-1)], axis=-2)
+    return _side_by_side(cosine, -sine, sine, cosine).reshape(*cosine.shape, 2, 2)
 
 
 def transform_points(pose: FloatArray, points: FloatArray) -> FloatArray:
@@ -52,14 +61,14 @@ def transform_points(pose: FloatArray, points: FloatArray) -> FloatArray:
     pose, points = np.asarray(pose, dtype=float), np.asarray(points, dtype=float)
     cosine, sine = np.cos(pose[..., 2]), np.sin(pose[..., 2])
     x, y = points[..., 0], points[..., 1]
-    return np.stack([pose[..., 0] + cosine * x - sine * y, pose[..., 1] + sine * x + cosine * y], axis=-1)
+    return _side_by_side(pose[..., 0] + cosine * x - sine * y, pose[..., 1] + sine * x + cosine * y)
 
 
 def compose(first: FloatArray, second: FloatArray) -> FloatArray:
     """Return the pose reached by `first`, then `second` expressed in the frame of `first`; theta is not wrapped."""
     first, second = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
     moved = transform_points(first, second[..., :2])
-    return np.concatenate([moved, (first[..., 2] + second[..., 2])[..., np.newaxis]], axis=-1)
+    return _side_by_side(moved[..., 0], moved[..., 1], first[..., 2] + second[..., 2])
 
 
 def inverse(pose: FloatArray) -> FloatArray:
@@ -67,7 +76,7 @@ def inverse(pose: FloatArray) -> FloatArray:
     pose = np.asarray(pose, dtype=float)
     cosine, sine = np.cos(pose[..., 2]), np.sin(pose[..., 2])
     x, y = pose[..., 0], pose[..., 1]
-    return np.stack([-cosine * x - sine * y, sine * x - cosine * y, -pose[..., 2]], axis=-1)
+    return _side_by_side(-cosine * x - sine * y, sine * x - cosine * y, -pose[..., 2])
 
 
 def between(start: FloatArray, end: FloatArray) -> FloatArray:
@@ -77,21 +86,20 @@ def between(start: FloatArray, end: FloatArray) -> FloatArray:
     return relative
 
 
-def _sine_over(angle: FloatArray) -> FloatArray:
-    return np.asarray(np.sinc(angle / np.pi))
-
-
-def _versine_over(angle: FloatArray) -> FloatArray:
-    # (1 - cos a) / a, written with the half angle so that nothing cancels
-    return np.asarray(np.sin(angle / 2.0) * np.sinc(angle / (2.0 * np.pi)))
+def _sine_and_versine_over(angle: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return sin(a) / a and (1 - cos a) / a, written with the half angle so that nothing cancels."""
+    half = angle / 2.0
+    sine = np.sin(half)
+    share = np.where(half, sine / np.where(half, half, 1.0), 1.0)
+    return np.cos(half) * share, sine * share
 
 
 def exponential(twist: FloatArray) -> FloatArray:
     """Return the pose reached by moving along `twist` (dx, dy, dtheta) at constant body velocity."""
     twist = np.asarray(twist, dtype=float)
     dx, dy, angle = twist[..., 0], twist[..., 1], twist[..., 2]
-    sine, versine = _sine_over(angle), _versine_over(angle)
-    return np.stack([sine * dx - versine * dy, versine * dx + sine * dy, angle], axis=-1)
+    sine, versine = _sine_and_versine_over(angle)
+    return _side_by_side(sine * dx - versine * dy, versine * dx + sine * dy, angle)
 
 
 def logarithm(pose: FloatArray) -> FloatArray:
@@ -103,7 +111,7 @@ def logarithm(pose: FloatArray) -> FloatArray:
     sinc_half = np.sinc(half / np.pi)
     cotangent = np.cos(half) / sinc_half
     x, y = pose[..., 0], pose[..., 1]
-    return np.stack([cotangent * x + half * y, -half * x + cotangent * y, angle], axis=-1)
+    return _side_by_side(cotangent * x + half * y, -half * x + cotangent * y, angle)
 
 
 def adjoint(pose: FloatArray) -> FloatArray:
@@ -131,7 +139,7 @@ def right_jacobian(twist: FloatArray) -> FloatArray:
     """Return J (..., 3, 3) with exp(twist + d) = exp(twist) exp(J d) to first order in d."""
     twist = np.asarray(twist, dtype=float)
     dx, dy, angle = twist[..., 0], twist[..., 1], twist[..., 2]
-    sine, versine = _sine_over(angle), _versine_over(angle)
+    sine, versine = _sine_and_versine_over(angle)
     cubic, square = _angle_minus_sine_over_square(angle), _versine_over_square(angle)
     matrix = np.zeros((*twist.shape[:-1], 3, 3))
     matrix[..., 0, 0] = matrix[..., 1, 1] = sine

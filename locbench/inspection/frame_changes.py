@@ -11,10 +11,13 @@ from locbench.inspection.change import Amount, Change, Part
 from locbench.inspection.diagnosis import SetupFault
 from locbench.inspection.odometry_changes import LENGTH_FACTORS
 from locbench.inspection.recorded import ANGLE_FACTORS, Recorded
+from locbench.statistics import standard_error_of_median
 
-__all__ = ["frame_changes", "straightness"]
+__all__ = ["ALIKE", "frame_changes", "straightness"]
 
 _LEAST_POSES = 8
+# so many fixes of a few moments err alike that they count as one
+ALIKE = 8.0
 
 
 @dataclass(frozen=True)
@@ -105,7 +108,7 @@ def _heading_error(pose: FloatArray, there: FloatArray, known: BoolArray) -> tup
     rough = _circular_median(error)
     rest = wrap_angle(error - rough)
     middle = float(np.median(rest))
-    return float(wrap_angle(np.array(rough + middle))), _error_of_median(rest)
+    return float(wrap_angle(np.array(rough + middle))), standard_error_of_median(rest, len(rest) / ALIKE)
 
 
 def _circular_median(angle_rad: FloatArray) -> float:
@@ -113,12 +116,6 @@ def _circular_median(angle_rad: FloatArray) -> float:
     some = angle_rad[:: max(1, len(angle_rad) // 200)]
     away = np.abs(wrap_angle(some[:, np.newaxis] - some[np.newaxis]))
     return float(some[np.argmin(np.sum(np.minimum(away, 0.5), axis=1))])
-
-
-def _error_of_median(values: FloatArray) -> float:
-    # neighbouring fixes err alike: some eight of them count as one
-    spread = 1.4826 * float(np.median(np.abs(values - np.median(values))))
-    return 1.25 * spread / float(np.sqrt(max(1.0, len(values) / 8.0)))
 
 
 def _heading_turned(fault: SetupFault, pose: FloatArray, there: FloatArray, known: BoolArray) -> _Tried:
@@ -137,8 +134,9 @@ def _placed(
     points = pose[:, :2] @ rotation_matrix(np.array(turn)).T
     away = there[known, :2] - points[known]
     move = np.median(away, axis=0)
+    x_std, y_std = (standard_error_of_median(column, len(away) / ALIKE) for column in away.T)
     amounts = {Amount.TURN: turn, Amount.X: float(move[0]), Amount.Y: float(move[1])}
-    stds = {Amount.TURN: turn_std, Amount.X: _error_of_median(away[:, 0]), Amount.Y: _error_of_median(away[:, 1])}
+    stds = {Amount.TURN: turn_std, Amount.X: x_std, Amount.Y: y_std}
     return _Tried(fault, np.column_stack([points + move, pose[:, 2] + turn]), fitted, amounts, stds)
 
 

@@ -26,7 +26,14 @@ MEANINGS: Mapping[FindingCode, str] = MappingProxyType(
         FindingCode.COUNTER_RESET: "Motion during the restart is lost; poses after it are less sure.",
         FindingCode.COUNTER_JUMP: "The jumps count as motion, and shift every pose after them.",
         FindingCode.COUNTER_WIDTH: "The counter cannot be made continuous: where it wrapped around is not known.",
-        FindingCode.IMPOSSIBLE_SPEED: "These steps count as motion, and shift every pose after them.",
+        FindingCode.IMPOSSIBLE_SPEED: "Odometry's steps count as motion, and shift every pose after them; a "
+        "truth's count as errors of every estimator.",
+        FindingCode.IMPOSSIBLE_TURN: "Odometry's steps count as motion, and turn every pose after them; a truth's "
+        "count as errors of every estimator.",
+        FindingCode.IMPOSSIBLE_RANGE: "How sure such detections are is taken from their ranges, and they are wrong.",
+        FindingCode.FAR_OFF_FLOOR: "Fixes there pull the pose away; a reference there counts as an error of every "
+        "estimator.",
+        FindingCode.LOG_TOO_LONG: "What is taken at even times would not fit into memory, and every rate is wrong.",
         FindingCode.GYRO_BIAS: "Headings drift by as much as the bias is wrong; where it was taken off, only by "
         "its error.",
         FindingCode.UNKNOWN_POD: "Counts and the pods they belong to do not go together, so there is no odometry.",

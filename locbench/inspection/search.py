@@ -1,6 +1,6 @@
 """Finds the change of the set-up that mends a log best, one after the other."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -48,8 +48,6 @@ def search(log: Recorded) -> tuple[Found, ...]:
         best = _best(base)
         if best is None:
             break
-        if best.change.fault is SetupFault.POD_SCALE:
-            best = _tried(base, refined_scale(base, best.change))
         found.append(best)
         base = best.after
     return tuple(found)
@@ -57,15 +55,23 @@ def search(log: Recorded) -> tuple[Found, ...]:
 
 def _best(base: Misfit) -> Found | None:
     tried = list(_worth_it(base, _quick_changes(base.log)))
-    best = max(tried, key=_gain, default=None)
+    best = _holding(base, tried)
     if best is not None and best.gain > _MOST_OF_IT * base.cost:
         # clocks take the longest to search, and nothing is left for them to mend
         return best
-    return max([*tried, *_worth_it(base, time_changes(base))], key=_gain, default=None)
+    shifts = list(_worth_it(base, time_changes(base)))
+    return _holding(base, [*tried, *shifts]) if shifts else best
 
 
-def _gain(found: Found) -> float:
-    return found.gain
+def _holding(base: Misfit, tried: Sequence[Found]) -> Found | None:
+    """Return the one that saves most; the size of a wheel only if it is still worth it where it fits best."""
+    for found in sorted(tried, key=lambda one: one.gain, reverse=True):
+        if found.change.fault is not SetupFault.POD_SCALE:
+            return found
+        refined = list(_worth_it(base, [refined_scale(base, found.change)]))
+        if refined:
+            return refined[0]
+    return None
 
 
 def _worth_it(base: Misfit, changes: Iterable[Change]) -> Iterator[Found]:

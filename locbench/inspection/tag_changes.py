@@ -11,11 +11,12 @@ from locbench.arrays import FloatArray, IntArray
 from locbench.geometry import between, circular_mean, compose, inverse, rotation_matrix, wrap_angle
 from locbench.inspection.change import Amount, Change, Part
 from locbench.inspection.diagnosis import SetupFault
-from locbench.inspection.frame_changes import frame_changes
+from locbench.inspection.frame_changes import ALIKE, frame_changes
 from locbench.inspection.odometry_changes import LENGTH_FACTORS
 from locbench.inspection.recorded import ANGLE_FACTORS, Fixes, Rays, Recorded
 from locbench.inspection.references import expected_bearings, expected_ranges, references
 from locbench.session import TagKind
+from locbench.statistics import standard_error_of_median
 
 __all__ = ["tag_changes"]
 
@@ -128,10 +129,8 @@ def _place(poses: FloatArray) -> tuple[FloatArray, FloatArray] | None:
         return None
     middle_angle = circular_mean(known[:, 2])
     known = np.column_stack([known[:, :2], middle_angle + wrap_angle(known[:, 2] - middle_angle)])
-    middle = np.median(known, axis=0)
-    spread = 1.4826 * np.median(np.abs(known - middle), axis=0)
-    # the pictures of one visit err alike
-    return middle, 1.25 * spread / np.sqrt(max(1.0, len(known) / 8.0))
+    std = [standard_error_of_median(column, len(known) / ALIKE) for column in known.T]
+    return np.median(known, axis=0), np.array(std)
 
 
 def _near(found: _Found | None, place: FloatArray) -> bool:
@@ -185,9 +184,7 @@ def _scaled_ranges(
     factor = float(np.median(ratio))
     if not factor > 0.0:
         return
-    spread = 1.4826 * float(np.median(np.abs(ratio - factor)))
-    std = 1.25 * spread / float(np.sqrt(max(1.0, len(ratio) / 8.0)))
-    amounts, stds = {Amount.FACTOR: factor}, {Amount.FACTOR: std}
+    amounts, stds = {Amount.FACTOR: factor}, {Amount.FACTOR: standard_error_of_median(ratio, len(ratio) / ALIKE)}
     yield Change(SetupFault.RANGE_SCALE, Part.TAGS, rebuilt(factor), 1, amounts=amounts, stds=stds)
 
 
@@ -196,8 +193,7 @@ def _turned_bearings(error: FloatArray, rebuilt: Callable[[float], Recorded]) ->
     if len(known) < _LEAST_SEEN:
         return
     turn = float(np.median(known))
-    std = 1.25 * 1.4826 * float(np.median(np.abs(known - turn))) / float(np.sqrt(max(1.0, len(known) / 8.0)))
-    amounts, stds = {Amount.TURN: turn}, {Amount.TURN: std}
+    amounts, stds = {Amount.TURN: turn}, {Amount.TURN: standard_error_of_median(known, len(known) / ALIKE)}
     yield Change(SetupFault.BEARING_BIAS, Part.TAGS, rebuilt(turn), 1, amounts=amounts, stds=stds)
 
 
@@ -265,5 +261,5 @@ def _located(place: FloatArray, rays: Rays, there: FloatArray, known: IntArray) 
         best = fit if best is None or fit.cost < best.cost else best
     assert best is not None
     information = best.jac.T @ best.jac + 1e-9 * np.eye(2)
-    std = np.sqrt(8.0 * np.diag(np.linalg.inv(information)))
+    std = np.sqrt(ALIKE * np.diag(np.linalg.inv(information)))
     return np.array([*best.x, place[3]]), np.append(std, 0.0)

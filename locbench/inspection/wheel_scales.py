@@ -9,6 +9,7 @@ from locbench.arrays import FloatArray
 from locbench.geometry import between, logarithm, rotation_matrix
 from locbench.inspection.recorded import Odometry, Recorded, Wheels
 from locbench.inspection.references import references
+from locbench.statistics import standard_error_of_median
 
 __all__ = ["ScaleEstimate", "scale_estimates"]
 
@@ -154,5 +155,4 @@ def _factor(measured: FloatArray, expected: FloatArray) -> tuple[float, float] |
     order = np.argsort(ratio)
     middle = np.searchsorted(np.cumsum(weight[order]), 0.5 * np.sum(weight))
     factor = float(ratio[order][middle])
-    spread = 1.4826 * float(np.median(np.abs(ratio - factor)))
-    return factor, 1.25 * spread / float(np.sqrt(np.sum(moving)))
+    return factor, standard_error_of_median(ratio, len(ratio))

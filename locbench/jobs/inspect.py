@@ -8,7 +8,7 @@ from pathlib import Path
 from locbench import __version__
 from locbench.config import FusionConfig, load_config
 from locbench.config.edits import ChangedFile, Edit, EditedFile, edited_line
-from locbench.inspection.diagnosis import Diagnosis
+from locbench.inspection.diagnosis import Diagnosis, LogFault
 from locbench.inspection.log import log_faults
 from locbench.inspection.readings import reading_diagnoses
 from locbench.inspection.setup import setup_faults
@@ -37,6 +37,10 @@ from locbench.session import (
 
 __all__ = ["Inspected", "inspect"]
 
+# what the log's own faults tell more closely
+_TOLD_BY = {FindingCode.FAR_OFF_FLOOR: LogFault.OFF_THE_FLOOR, FindingCode.IMPOSSIBLE_RANGE: LogFault.BEYOND_THE_FLOOR}
+# beside a sensor that stands still everything else looks wrong: the set-up is another matter until that is mended
+_SPOILS_COMPARISONS = (LogFault.COUNTER_STUCK, LogFault.NO_MOTION)
 _WORST_FIRST = (Severity.ERROR, Severity.WARNING, Severity.NOTE)
 
 
@@ -98,14 +102,17 @@ def _diagnoses(examined: Examination, tables: Mapping[TableName, TableTimes], vi
         for finding in examined.findings
         if not (finding.code is FindingCode.OUTSIDE_LOG and finding.file in named)
     ]
-    diagnoses = [*reading_diagnoses(findings), *unmatched]
     session = examined.session
     if session is None:
-        return diagnoses
+        return [*reading_diagnoses(findings), *unmatched]
     fusions = [load_config(path, FusionConfig) for path in session.fusion_files]
     motion = measure_motion(session.odometry, session.robot)
     in_the_log = log_faults(session, motion, examined.config, fusions, view)
-    return [*diagnoses, *in_the_log, *setup_faults(session, examined.config)]
+    told = {(found.code, found.where) for found in in_the_log}
+    untold = [finding for finding in findings if (_TOLD_BY.get(finding.code), finding.file) not in told]
+    spoilt = any(found.code in _SPOILS_COMPARISONS and found.severity is Severity.ERROR for found in in_the_log)
+    in_the_set_up = [] if spoilt else setup_faults(session, examined.config)
+    return [*reading_diagnoses(untold), *unmatched, *in_the_log, *in_the_set_up]
 
 
 def _changed_files(examined: Examination, diagnoses: Sequence[Diagnosis]) -> dict[EditedFile, ChangedFile]:
@@ -139,7 +146,7 @@ def _diagnosis_record(found: Diagnosis, files: Mapping[EditedFile, ChangedFile])
         measured={number.name: _measured_record(number) for number in found.measured},
         meaning=found.meaning,
         remedy=found.remedy,
-        changes=[_change_record(edit, files[edit.file]) for edit in found.edits],
+        changes=[_change_record(edit, found.edits, files[edit.file]) for edit in found.edits],
     )
 
 
@@ -150,8 +157,9 @@ def _measured_record(number: Measured) -> MeasuredRecord:
     )
 
 
-def _change_record(edit: Edit, file: ChangedFile) -> ChangeRecord:
-    return ChangeRecord(file=file.name, key=edit.key, line=edited_line(file.text, edit))
+def _change_record(edit: Edit, together: Sequence[Edit], file: ChangedFile) -> ChangeRecord:
+    beside = [other for other in together if other.file is edit.file]
+    return ChangeRecord(file=file.name, key=edit.key, line=edited_line(file.text, edit, beside))
 
 
 def _table_record(rate: TableRate) -> TableRecord:

@@ -7,12 +7,19 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from locbench.adoption.entries import NOT_USED
 from locbench.adoption.foreign_tables import ForeignTable
 from locbench.adoption.proposing import Proposal
 from locbench.adoption.questions import Question
+from locbench.report.commands import command
 from locbench.report.numbers import MISSING, plain_text
 
 __all__ = ["print_adoption", "question_lines"]
+
+_TO_USE_A_TABLE = (
+    "rename its columns and adopt again if it belongs to the run (marks: time, mark; detections: captured, arrived, "
+    "tag id, x, y, heading)."
+)
 
 
 def print_adoption(proposal: Proposal, folder: Path, console: Console) -> None:
@@ -36,6 +43,8 @@ def print_adoption(proposal: Proposal, folder: Path, console: Console) -> None:
     for table in proposal.tables:
         if table.changes:
             console.print(Text(_changed(table)))
+    for file in _unused_tables(proposal):
+        console.print(Text(plain_text(f"{file} is not used at all: {_TO_USE_A_TABLE}")))
     if questions:
         console.print()
         console.print(Text("Questions", style="bold"))
@@ -67,13 +76,19 @@ def _changed(table: ForeignTable) -> str:
     return plain_text(f"{table.file} was written with {', '.join(table.changes)}; the copy has commas and points.")
 
 
+def _unused_tables(proposal: Proposal) -> list[str]:
+    """Return the files of which no column is used, in the order of the proposal."""
+    used = {column.file for column in proposal.columns if column.taken_for != NOT_USED}
+    return list(dict.fromkeys(column.file for column in proposal.columns if column.file not in used))
+
+
 def _columns_table(proposal: Proposal) -> Table:
     drawn = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), show_edge=False)
     for heading, share in (("table", None), ("column", None), ("taken for", None), ("unit", None), ("why", 1)):
         drawn.add_column(Text(heading), overflow="fold", ratio=share)
     drawn.add_column(Text(""), no_wrap=True)
     for column in proposal.columns:
-        used = column.taken_for != "not used"
+        used = column.taken_for != NOT_USED
         cells = (
             column.file,
             column.column,
@@ -99,6 +114,6 @@ def _question(number: int, question: Question) -> Table:
 
 
 def _next_steps(folder: Path, asked: bool) -> list[str]:
-    place = plain_text(str(folder))
-    steps = [f"answer the questions in {place}/session.toml; each says how"] if asked else []
-    return [*steps, f"locbench inspect {place}", f"locbench evaluate {place}"]
+    place = str(folder)
+    steps = [f"answer the questions in {plain_text(str(folder / 'session.toml'))}; each says how"] if asked else []
+    return [*steps, command("inspect", place), command("evaluate", place)]

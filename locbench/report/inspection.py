@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from locbench.config.edits import ChangedFile
+from locbench.report.commands import command
 from locbench.report.copy_block import corrected_names, corrected_texts, print_copy_block
 from locbench.report.numbers import (
     MISSING,
@@ -23,7 +24,7 @@ from locbench.report.numbers import (
 from locbench.report.result_folder import write_result_folder
 from locbench.report.terminal_pieces import print_heading, print_list, print_table, wide_enough
 from locbench.report.text_tables import NOTHING, Cell, Column, TextTable, count_cell, label_cell
-from locbench.results import DiagnosisRecord, Inspection, TableRecord, TagViewRecord, inspection_json
+from locbench.results import ChangeRecord, DiagnosisRecord, Inspection, TableRecord, TagViewRecord, inspection_json
 
 __all__ = ["inspection_headline", "print_inspection", "write_inspection"]
 
@@ -83,10 +84,10 @@ def print_inspection(
             print_table(_overview(inspection.diagnoses), console)
         for found in told:
             _print_diagnosis(found, console)
-        print_list("Noted", [_note(found) for found in noted], console, None)
+        print_list("Noted", [_note(found) for found in noted], console, None, command("inspect", place, "--json"))
         print_copy_block(changed_files, console)
         print_table(_rates(inspection.tables), console)
-        print_list("Where to look next", _next_steps(inspection, changed_files, plain_text(place)), console, None)
+        print_list("Where to look next", _next_steps(inspection, changed_files, place), console, None)
 
 
 def write_inspection(inspection: Inspection, changed_files: Sequence[ChangedFile], out: Path) -> list[str]:
@@ -144,10 +145,18 @@ def _print_diagnosis(found: DiagnosisRecord, console: Console) -> None:
     grid.add_column(overflow="fold")
     for word, text in (("seen", found.evidence), ("means", found.meaning), ("do", found.remedy)):
         grid.add_row(Text(word), Text(as_sentence(text)))
-    for change in found.changes:
-        grid.add_row(Text("write"), Text(f"in {plain_text(change.file)}, {plain_text(change.key)}:"))
-        grid.add_row(Text(""), Text(plain_text(change.line)))
+    for (file, line), keys in _keys_by_line(found.changes).items():
+        grid.add_row(Text("write"), Text(plain_text(f"in {file}, {', '.join(keys)}:")))
+        grid.add_row(Text(""), Text(plain_text(line)))
     console.print(Padding(grid, (0, 0, 0, 1)), highlight=False)
+
+
+def _keys_by_line(changes: Sequence[ChangeRecord]) -> dict[tuple[str, str], list[str]]:
+    """Return the keys that each line of a file changes: two keys inside one inline table are one line to write."""
+    keys: dict[tuple[str, str], list[str]] = {}
+    for change in changes:
+        keys.setdefault((change.file, change.line), []).append(change.key)
+    return keys
 
 
 def _rates(tables: Sequence[TableRecord]) -> TextTable:
@@ -185,13 +194,14 @@ def _next_steps(inspection: Inspection, changed_files: Sequence[ChangedFile], pl
     if changed_files:
         steps.append(
             "Write these lines into your files, or have copies of them written with the changes made: "
-            f"locbench inspect {place} --out FOLDER."
+            + command("inspect", place, "--out", "FOLDER")
         )
     worst = inspection.diagnoses[0].severity if inspection.diagnoses else "note"
     if worst == "error":
-        steps.append(f"Mend the errors first, the uppermost first, and look again: locbench inspect {place}.")
+        steps.append(f"Mend the errors first, the uppermost first, and look again: {command('inspect', place)}")
     elif worst == "warning":
-        steps.append(f"Mend what can be mended; the rest stays in mind when reading: locbench evaluate {place}.")
+        evaluating = command("evaluate", place)
+        steps.append(f"Mend what can be mended; the rest stays in mind when reading: {evaluating}")
     else:
-        steps.append(f"locbench evaluate {place}.")
+        steps.append(command("evaluate", place))
     return steps

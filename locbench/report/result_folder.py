@@ -7,7 +7,7 @@ from pathlib import Path
 from locbench.errors import OutputError
 from locbench.files import staged_directory
 
-__all__ = ["write_result_folder"]
+__all__ = ["refuse_foreign_files", "write_result_folder"]
 
 
 def write_result_folder(out: Path, texts: Mapping[str, str], proof: str, replaced: Iterable[str] = ()) -> list[str]:
@@ -31,7 +31,7 @@ def write_result_folder(out: Path, texts: Mapping[str, str], proof: str, replace
         before is untouched then.
     """
     outdated = set(replaced) - set(texts)
-    _refuse_foreign_files(out, [*texts, *sorted(outdated)], proof)
+    refuse_foreign_files(out, [*texts, *sorted(outdated)], proof)
     with staged_directory(out) as stage:
         for name, text in texts.items():
             (stage / name).write_text(text, encoding="utf-8", newline="")
@@ -40,14 +40,14 @@ def write_result_folder(out: Path, texts: Mapping[str, str], proof: str, replace
     return list(texts)
 
 
-def _refuse_foreign_files(out: Path, names: Iterable[str], proof: str) -> None:
-    """Refuse a folder where results would replace somebody's own tables."""
+def refuse_foreign_files(out: Path, names: Iterable[str], proof: str) -> None:
+    """Refuse a folder where results would replace somebody's own tables; see `write_result_folder`."""
     if os.path.exists(out / "session.toml"):
         raise OutputError("this folder holds a session", where=str(out), remedy="Choose another --out folder")
     taken = [name for name in names if os.path.exists(out / name)]
     if taken and not os.path.exists(out / proof):
         raise OutputError(
-            f"this folder has a {taken[0]} that is no result of locbench",
+            f"in this folder there is already {taken[0]}, which is no result of locbench",
             where=str(out),
             remedy="Choose another --out folder",
         )

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from rich.console import Console
+from rich.table import Table
 from rich.text import Text
 
 from locbench.report.runsheet_words import BLANKS, sheet_words
@@ -44,7 +45,7 @@ def print_runsheet(sheet: RunSheet, console: Console, system: UnitSystem) -> Non
             console.print()
             _print(console, part.title)
             for number, step in enumerate(part.steps, start=part.first):
-                _print(console, f"{number:3d}. {step}")
+                _print_step(console, number, step)
         console.print()
         _print(console, words.end)
         _print_heading(console, "To write down")
@@ -60,6 +61,15 @@ def print_runsheet(sheet: RunSheet, console: Console, system: UnitSystem) -> Non
 def _print_heading(console: Console, text: str) -> None:
     console.print()
     _print(console, text, "bold")
+
+
+def _print_step(console: Console, number: int, step: str) -> None:
+    """Print a step with a hanging indent: a number at the left edge is a step, nothing else."""
+    drawn = Table.grid(padding=(0, 1, 0, 0))
+    drawn.add_column(justify="right", no_wrap=True, min_width=4)
+    drawn.add_column(overflow="fold")
+    drawn.add_row(Text(f"{number}."), Text(step))
+    console.print(drawn, highlight=False)
 
 
 def _print_lines(console: Console, lines: Sequence[str]) -> None:

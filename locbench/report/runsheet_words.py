@@ -164,8 +164,8 @@ def sheet_words(sheet: RunSheet, system: UnitSystem) -> SheetWords:
         toml_note=_toml_note(sheet),
         afterwards=(
             _SERVES[sheet.plan.kind],
-            "Then: locbench adopt TABLES --out FOLDER proposes a session from the tables; answer its questions, run "
-            "locbench inspect FOLDER, and locbench evaluate FOLDER.",
+            "Then: locbench adopt TABLES --robot FILE --field FILE --out FOLDER proposes a session from the tables; "
+            "answer its questions, then locbench inspect FOLDER, and locbench evaluate FOLDER.",
         ),
         caution=_CAUTION,
     )

@@ -135,8 +135,13 @@ def _cell_text(cell: Cell, column: Column, form: _Form) -> str:
     return _folded(text, form.longest) if column.align == "left" else text
 
 
-def print_list(title: str, lines: Sequence[str], console: Console, nothing: str | None) -> None:
-    """Print a titled list with a hanging indent; without lines print `nothing`, or leave it out if that is None."""
+def print_list(
+    title: str, lines: Sequence[str], console: Console, nothing: str | None, all_of_them: str = "the HTML report"
+) -> None:
+    """Print a titled list with a hanging indent; without lines print `nothing`, or leave it out if that is None.
+
+    A long list is cut, and its last line says where `all_of_them` are.
+    """
     if not lines and nothing is None:
         return
     console.print()
@@ -149,4 +154,4 @@ def print_list(title: str, lines: Sequence[str], console: Console, nothing: str 
         grid.add_row(Text("-"), Text(line))
         console.print(Padding(grid, (0, 0, 0, 1)), highlight=False)
     if len(shown) < len(lines):
-        console.print(Text(f"  and {len(lines) - len(shown)} more; the HTML report has all of them"), highlight=False)
+        console.print(Text(f"  and {len(lines) - len(shown)} more; {all_of_them} has all of them"), highlight=False)

@@ -4,12 +4,14 @@ from collections.abc import Callable
 from pathlib import Path
 
 from locbench.report.html import report_html
-from locbench.report.result_folder import write_result_folder
+from locbench.report.result_folder import refuse_foreign_files, write_result_folder
 from locbench.report.tables import csv_tables
 from locbench.results import Results, Tracks, results_json, tracks_json
 from locbench.units import UnitSystem
 
 __all__ = ["write_evaluation"]
+
+_PROOF, _PAGE = "results.json", "report.html"
 
 
 def write_evaluation(
@@ -39,9 +41,11 @@ def write_evaluation(
         it before is untouched then.
     """
     texts = {
-        "results.json": results_json(results),
+        _PROOF: results_json(results),
         "tracks.json": tracks_json(tracks),
         **csv_tables(results, tracks),
-        "report.html": report_html(results, tracks, system, progress),
     }
-    return write_result_folder(out, texts, "results.json")
+    # before the pictures are drawn, which takes longest
+    refuse_foreign_files(out, [*texts, _PAGE], _PROOF)
+    texts[_PAGE] = report_html(results, tracks, system, progress)
+    return write_result_folder(out, texts, _PROOF)

@@ -7,11 +7,10 @@ import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray
 from locbench.session.findings import FindingCode, FindingList, Severity
+from locbench.session.plausibility import FASTEST_M_PER_S, time_since_earlier
 
-__all__ = ["FASTEST_M_PER_S", "ContinuousCounter", "common_restarts", "continuous_counter"]
+__all__ = ["ContinuousCounter", "common_restarts", "continuous_counter"]
 
-# No student robot drives faster: beyond this a step cannot be motion. Common practice, no source.
-FASTEST_M_PER_S = 10.0
 _SLACK_COUNTS = 10.0
 _COMMON_WIDTHS = (16, 32)
 # A restarted counter reads almost nothing in its first row, whatever it read before.
@@ -80,7 +79,7 @@ def continuous_counter(
             **where,
         )
     widths = (bits,) if bits else tuple(width for width in _COMMON_WIDTHS if np.ptp(counts) < 2.0**width)
-    possible = FASTEST_M_PER_S * _time_since_earlier(times_s) / abs(metres_per_count) + _SLACK_COUNTS
+    possible = FASTEST_M_PER_S * time_since_earlier(times_s) / abs(metres_per_count) + _SLACK_COUNTS
     steps = np.diff(counts, prepend=counts[0])
     wrapped, reset, jumped = (np.zeros(len(counts), dtype=bool) for _ in range(3))
     for row in np.flatnonzero((np.abs(steps) > possible) | restarted):
@@ -98,14 +97,6 @@ def continuous_counter(
         (wrapped if kind == "wrap" else reset)[row] = True
     _report(findings, wrapped, reset, jumped, steps, where)
     return ContinuousCounter(np.cumsum(steps), reset | jumped)
-
-
-def _time_since_earlier(times_s: FloatArray) -> FloatArray:
-    """Return (N,) time since the last strictly earlier row: coarse clocks give several rows one time."""
-    earlier = np.searchsorted(times_s, times_s, side="left") - 1
-    steps = np.diff(times_s)
-    first = steps[np.argmax(steps > 0.0)]
-    return np.where(earlier >= 0, times_s - times_s[np.maximum(earlier, 0)], first)
 
 
 def _report(

@@ -11,6 +11,7 @@ from locbench.errors import nearest_choice
 from locbench.session.findings import FindingCode, FindingList, Severity
 from locbench.session.frames import field_poses
 from locbench.session.model import MarkVisits
+from locbench.session.plausibility import note_far_off_floor
 from locbench.session.tables import (
     Table,
     load_table,
@@ -48,6 +49,7 @@ def read_mark_visits(
     if len(backwards):
         return None
     inside = _inside(table, begin, end, span_s, findings) & ~_repeated(table, begin, end, visits[1], findings)
+    note_far_off_floor(table, visits[1][:, :2], field.floor, "marks", findings)
     order = np.argsort(begin, kind="stable")
     order = order[inside[order]]
     names, pose, position_std, heading_std = visits

@@ -1,4 +1,4 @@
-"""The four kinds of odometry table."""
+"""The four kinds of odometry table, and dense tracks of poses."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -8,6 +8,7 @@ import numpy as np
 from locbench.arrays import BoolArray, FloatArray
 from locbench.config import RobotConfig
 from locbench.config.columns import Column
+from locbench.config.field import Floor
 from locbench.config.session import (
     IncrementsSource,
     OdometrySource,
@@ -18,11 +19,12 @@ from locbench.config.session import (
     VelocitiesSource,
 )
 from locbench.errors import nearest_choice
-from locbench.session.counters import FASTEST_M_PER_S, common_restarts, continuous_counter
-from locbench.session.findings import FindingCode, FindingList, Severity
+from locbench.session.counters import common_restarts, continuous_counter
+from locbench.session.findings import FindingCode, FindingList
 from locbench.session.frames import field_headings, field_poses
 from locbench.session.gyro import without_standstill_bias
 from locbench.session.model import BodyIncrements, BodyVelocities, OdometryLog, PodTravel, PoseTrack
+from locbench.session.plausibility import note_far_off_floor, note_impossible_motion, refuse_absurd_motion
 from locbench.session.tables import (
     Table,
     flag_gaps,
@@ -32,7 +34,7 @@ from locbench.session.tables import (
     sparse_number_column,
 )
 
-__all__ = ["read_heading", "read_odometry", "read_pose_track"]
+__all__ = ["read_heading", "read_odometry", "read_onboard", "read_truth"]
 
 # Standstill ends when a pod has moved by 1 mm, or its speed exceeds 1 mm/s.
 _MOVED_M = 0.001
@@ -54,43 +56,20 @@ def read_odometry(
         )
         return None
     flagged = flag_gaps(table, times, findings)
+    log: OdometryLog | None
     match source:
         case PodCountsSource():
-            return _pod_travel(table, source, robot, times, flagged, findings)
+            log = _pod_travel(table, source, robot, times, flagged, findings)
         case IncrementsSource():
-            log: BodyIncrements | BodyVelocities | PoseTrack | None = _increments(
-                table, source, times, flagged, findings
-            )
+            log = _increments(table, source, times, flagged, findings)
         case VelocitiesSource():
             log = _velocities(table, source, times, flagged, findings)
         case PosesSource():
             log = _poses(table, source, times, flagged, findings)
     if log is not None:
-        _note_impossible_speed(table, log, findings)
+        note_impossible_motion(table, log, findings)
+        refuse_absurd_motion(table, log, findings)
     return log
-
-
-def _note_impossible_speed(
-    table: Table, log: BodyIncrements | BodyVelocities | PoseTrack, findings: FindingList
-) -> None:
-    """Add a finding if steps are longer than any student robot drives; a count's worth of slack is 1 mm."""
-    duration = np.diff(log.time_s)
-    match log:
-        case BodyIncrements():
-            steps = log.twist[1:, :2]
-        case BodyVelocities():
-            steps = log.velocity[1:, :2] * duration[:, np.newaxis]
-        case PoseTrack():
-            steps = np.diff(log.pose[:, :2], axis=0)
-    steps_m = np.linalg.norm(steps, axis=1)
-    findings.about_rows(
-        Severity.WARNING,
-        FindingCode.IMPOSSIBLE_SPEED,
-        np.flatnonzero(steps_m > FASTEST_M_PER_S * duration + 0.001) + 1,
-        f"{{count}} steps are faster than {FASTEST_M_PER_S:.0f} m/s; the longest is {steps_m.max():.3g} m",
-        "Check the units of time and length",
-        file=table.file,
-    )
 
 
 _HeadingSource = PodCountsSource | IncrementsSource | VelocitiesSource
@@ -266,13 +245,33 @@ def _poses(
     return PoseTrack(times, pose, position_std, heading_std, flagged)
 
 
-def read_pose_track(
-    folder: Path, source: PoseSource | None, span_s: tuple[float, float], findings: FindingList
+def read_truth(
+    folder: Path, source: PoseSource | None, floor: Floor, span_s: tuple[float, float], findings: FindingList
 ) -> PoseTrack | None:
-    """Return a dense track of poses (reference or on-board), or None without a source or after findings.
+    """Return the dense reference, or None without a source or after findings.
 
-    A track that has nothing in common with the odometry's `span_s` is left out with a warning.
+    A track that has nothing in common with the odometry's `span_s` is left out with a warning. Steps that no robot
+    drives, and poses far off the floor, are reported and kept.
     """
+    read = _read_pose_track(folder, source, floor, span_s, findings)
+    if read is None:
+        return None
+    table, track = read
+    note_impossible_motion(table, track, findings)
+    return _last_of_equal_times(track)
+
+
+def read_onboard(
+    folder: Path, source: PoseSource | None, floor: Floor, span_s: tuple[float, float], findings: FindingList
+) -> PoseTrack | None:
+    """Return what the robot itself believed, or None, as `read_truth`; a belief may jump where it is corrected."""
+    read = _read_pose_track(folder, source, floor, span_s, findings)
+    return None if read is None else _last_of_equal_times(read[1])
+
+
+def _read_pose_track(
+    folder: Path, source: PoseSource | None, floor: Floor, span_s: tuple[float, float], findings: FindingList
+) -> tuple[Table, PoseTrack] | None:
     table = None if source is None else load_table(folder, source.file, findings)
     if source is None or table is None:
         return None
@@ -291,6 +290,11 @@ def read_pose_track(
             file=table.file,
         )
         return None
-    # of rows with one time the last one holds, as in the odometry
-    keep = np.append(np.diff(times) > 0.0, True)
-    return replace(track, time_s=times[keep], pose=track.pose[keep], flagged=track.flagged[keep])
+    note_far_off_floor(table, track.pose[:, :2], floor, "poses", findings)
+    return table, track
+
+
+def _last_of_equal_times(track: PoseTrack) -> PoseTrack:
+    """Of rows with one time the last one holds, as in the odometry."""
+    keep = np.append(np.diff(track.time_s) > 0.0, True)
+    return replace(track, time_s=track.time_s[keep], pose=track.pose[keep], flagged=track.flagged[keep])

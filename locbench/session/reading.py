@@ -11,7 +11,7 @@ from locbench.errors import ConfigError
 from locbench.session.findings import Finding, FindingCode, FindingList, Severity, unusable
 from locbench.session.mark_tables import read_mark_visits
 from locbench.session.model import Detections, EvidenceLevel, MarkVisits, PoseTrack, Session
-from locbench.session.odometry_tables import read_odometry, read_pose_track
+from locbench.session.odometry_tables import read_odometry, read_onboard, read_truth
 from locbench.session.request_tables import read_requests
 from locbench.session.stretches import read_stretches
 from locbench.session.tag_tables import read_detections
@@ -84,6 +84,12 @@ def examine_session(location: Path) -> Examination:
         raise ConfigError(
             "no session there", where=str(location), remedy="Name a folder that holds a session.toml, or that file"
         )
+    if path.suffix != ".toml":
+        raise ConfigError(
+            "this is no session file",
+            where=str(location),
+            remedy="Name a folder that holds a session.toml; of tables alone, locbench adopt makes one",
+        )
     config = load_config(path, SessionConfig)
     fusion = tuple(folder / name for name in config.fusion)
     files = SessionFiles(path, folder / config.robot, folder / config.field, fusion)
@@ -104,8 +110,8 @@ def _session(
     stretches = read_stretches(config, field, times_s, str(files.session), findings)
     detections = None if config.tags is None else read_detections(folder, config.tags, field, robot, span_s, findings)
     marks = None if config.marks is None else read_mark_visits(folder, config.marks, field, span_s, findings)
-    truth = read_pose_track(folder, config.truth, span_s, findings)
-    onboard = read_pose_track(folder, config.onboard, span_s, findings)
+    truth = read_truth(folder, config.truth, field.floor, span_s, findings)
+    onboard = read_onboard(folder, config.onboard, field.floor, span_s, findings)
     requests_s = None if config.requests is None else read_requests(folder, config.requests, span_s, findings)
     if odometry is not None and not stretches:
         findings.error(

@@ -1,6 +1,7 @@
 """Reads one table (CSV, gzip CSV, Parquet) and hands out its columns as SI numbers, collecting what is wrong."""
 
 import gzip
+import os
 import warnings
 import zlib
 from collections.abc import Sequence
@@ -29,6 +30,10 @@ __all__ = [
 ]
 
 _GAP_PERIODS = 5.0
+# no battery lasts longer; what is taken at even times over a log of years would not fit into memory
+_LONGEST_S = 24.0 * 3600.0
+# beyond it not every whole number can be told from its neighbours
+_LARGEST_WHOLE = 2.0**53
 _READABLE = (".csv", ".csv.gz", ".parquet")
 
 
@@ -70,8 +75,9 @@ def load_any_table(folder: Path, file: str, findings: FindingList, text_columns:
         Columns whose cells are names, kept as written: "01" stays "01" and "NA" is no empty cell.
     """
     path = folder / file
-    if not path.is_file():
-        what = "this is a folder, not a table" if path.is_dir() else "no such file"
+    # unlike Path's, os.path's answers are no errors where no file can have the name
+    if not os.path.isfile(path):
+        what = "this is a folder, not a table" if os.path.isdir(path) else "no such file"
         findings.error(FindingCode.MISSING_FILE, what, "Check the name in session.toml", file=file)
         return None
     if not file.endswith(_READABLE):
@@ -239,7 +245,7 @@ def whole_number_column(table: Table, name: str, findings: FindingList) -> IntAr
     if series is None:
         return None
     values = _as_floats(series)
-    bad = ~np.isfinite(values) | (values != np.round(values))
+    bad = ~(np.abs(values) <= _LARGEST_WHOLE) | (values != np.round(values))
     if np.any(bad):
         _report_bad_cells(table, name, series, bad, findings)
         return None
@@ -266,7 +272,7 @@ def repeated_rows(keys: FloatArray) -> BoolArray:
 
 
 def forward_time_column(table: Table, spec: TimeColumn, offset_s: float, findings: FindingList) -> FloatArray | None:
-    """Return `time_column`, refusing a clock that runs backwards and noting rows of equal time."""
+    """Return `time_column`, refusing a clock that runs backwards or for days and noting rows of equal time."""
     times = time_column(table, spec, offset_s, findings)
     if times is None:
         return None
@@ -280,6 +286,14 @@ def forward_time_column(table: Table, spec: TimeColumn, offset_s: float, finding
             "Log one monotonic clock; split the file where the clock was set",
             row=first + 1,
             value=f"{times[first]:.6g} s after {times[first - 1]:.6g} s",
+            **where,
+        )
+        return None
+    if times[-1] - times[0] > _LONGEST_S:
+        findings.error(
+            FindingCode.LOG_TOO_LONG,
+            f"these times span {(times[-1] - times[0]) / 3600.0:.3g} hours",
+            f"Check the unit of time; a log may last {_LONGEST_S / 3600.0:.0f} hours, so split the file otherwise",
             **where,
         )
         return None

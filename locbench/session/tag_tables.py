@@ -11,6 +11,7 @@ from locbench.config.tag_sources import RangeBearingSource, RangeSource, RobotPo
 from locbench.session.camera_mounts import read_mounts
 from locbench.session.findings import FindingCode, FindingList, Measured, Severity
 from locbench.session.model import Detections, TagKind
+from locbench.session.plausibility import note_far_off_floor, note_impossible_ranges
 from locbench.session.tables import Table, backward_steps, load_table, repeated_rows, sparse_number_column, time_column
 from locbench.session.tag_ids import TagIds, known_tags, read_tag_ids
 from locbench.session.tag_readings import read_readings
@@ -45,6 +46,9 @@ def read_detections(
     usable &= ~_repeated(table, captured, ids, readings.value, findings)
     _note_outside(table, captured, arrived, span_s, findings)
     _note_missing_headings(table, source, readings.value, findings)
+    note_impossible_ranges(table, readings.range_m, field.floor, findings)
+    if isinstance(source, RobotPoseSource):
+        note_far_off_floor(table, readings.value[:, :2], field.floor, "fixes", findings)
     everything = Detections(
         kind=TagKind(source.kind),
         captured_s=captured,

@@ -381,11 +381,11 @@ def write_session(folder: Path, record: SessionRecord) -> dict[str, int]:
 def _refuse_other_sessions(folder: Path, files: Iterable[str]) -> None:
     """Refuse to replace a log that nobody can make again."""
     session = folder / "session.toml"
-    if session.exists():
+    if os.path.exists(session):
         simulated = session.read_text(encoding="utf-8", errors="replace").startswith(_MADE_BY)
         taken = None if simulated else "session.toml"
     else:
-        taken = next((file for file in files if (folder / file).exists()), None)
+        taken = next((file for file in files if os.path.exists(folder / file)), None)
     if taken is not None:
         raise OutputError(
             f"this folder holds a {taken} that was not simulated",

@@ -38,11 +38,16 @@ def body_increments(
         poses = motion.pose_at(fine_s)
         steps = logarithm(between(poses[:, :-1], poses[:, 1:]))
         steps = steps + _errors(steps, np.diff(fine_s, axis=1), noise, generator)
-        moved = exponential(steps[:, 0])
-        for part in range(1, steps.shape[1]):
-            moved = compose(moved, exponential(steps[:, part]))
-        twist[rows] = logarithm(moved)
+        twist[rows] = logarithm(_composed(exponential(steps)))
     return twist
+
+
+def _composed(moves: FloatArray) -> FloatArray:
+    """Return the (N, 3) composition of (N, P, 3) moves, one after the other: neighbours first, then pairs of pairs."""
+    while moves.shape[1] > 1:
+        last = moves[:, moves.shape[1] // 2 * 2 :]
+        moves = np.concatenate([compose(moves[:, :-1:2], moves[:, 1::2]), last], axis=1)
+    return np.asarray(moves[:, 0])
 
 
 def _errors(

@@ -35,7 +35,7 @@ def check_names(scenario: ScenarioConfig, robot: RobotConfig, field: FieldConfig
 def _known(name: str, choices: Iterable[str], what: str, where: str) -> None:
     listed = list(choices)
     if name not in listed:
-        remedy = nearest_choice(name, listed) if listed else None
+        remedy = nearest_choice(name, listed) if listed else "That file has none: add one there"
         raise ConfigError(f"no such {what}", where=where, received=name, remedy=remedy)
 
 

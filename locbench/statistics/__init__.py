@@ -54,6 +54,7 @@ from locbench.statistics.repeatability import (
     heading_repeatability,
     position_repeatability,
 )
+from locbench.statistics.robust import standard_error_of_median
 from locbench.statistics.uncertain import UncertainNumber, measured, unavailable
 from locbench.statistics.verdicts import CorrectionVerdict, judge_corrections
 
@@ -100,6 +101,7 @@ __all__ = [
     "root_mean_square",
     "root_mean_square_of_sessions",
     "sign_flip_probability",
+    "standard_error_of_median",
     "unavailable",
     "wilson_interval",
 ]

@@ -62,6 +62,15 @@ def test_what_cannot_be_read_is_one_line_and_nothing_is_written(tmp_path, capsys
     assert not (tmp_path / "out").exists()
 
 
+def test_a_table_that_is_not_used_at_all_is_named(tmp_path, capsys):
+    (tmp_path / "log.csv").write_text(ODOMETRY)
+    (tmp_path / "Marken.csv").write_text("Zeit (s);Marke\n0,1;M1\n0,3;M2\n")
+    assert _run("adopt", tmp_path / "log.csv", tmp_path / "Marken.csv", "--out", tmp_path / "out") == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "Marken.csv is not used at all" in shown
+    assert "log.csv is not used" not in shown
+
+
 def test_missing_files_folders_and_equal_names_are_refused(tmp_path, capsys):
     assert "no such file" in _refused(capsys, "adopt", tmp_path / "none.csv", "--out", tmp_path / "out")
     assert "cannot be read" in _refused(capsys, "adopt", tmp_path, "--out", tmp_path / "out")
@@ -83,7 +92,7 @@ def test_originals_sessions_and_edits_are_never_overwritten(tmp_path, capsys):
     log = tmp_path / "mine" / "log.csv"
     log.parent.mkdir()
     log.write_text(ODOMETRY.replace(",", ";"))
-    assert "log.csv that was not adopted" in _refused(capsys, "adopt", log, "--out", log.parent)
+    assert "log.csv, which was not adopted" in _refused(capsys, "adopt", log, "--out", log.parent)
     out = tmp_path / "out"
     assert _run("adopt", log, "--out", out) == 0
     assert _run("adopt", log, "--out", out, "--name", "again") == 0
@@ -305,7 +314,8 @@ _ANYTHING = {
     AnswerForm.NAME: "S1",
     AnswerForm.LENGTH: "5 mm",
     AnswerForm.ANGLE: "1 deg",
-    AnswerForm.DURATION: "0 s",
+    AnswerForm.DELAY: "0 s",
+    AnswerForm.OFFSET: "0 s",
     AnswerForm.PLACE: "2 m, 2 m",
 }
 

@@ -20,7 +20,7 @@ from locbench.adoption.headings import (
     heading_by_pods,
     plane_at_marks,
 )
-from locbench.adoption.kinds import SectionName, sorted_tables
+from locbench.adoption.kinds import sorted_tables
 from locbench.adoption.meanings import Meaning, named_meaning
 from locbench.adoption.proposing import propose
 from locbench.adoption.questions import Strength
@@ -35,6 +35,7 @@ from locbench.adoption.unit_evidence import (
 from locbench.adoption.wide_tables import parted_tables
 from locbench.config import FieldConfig, RobotConfig, load_config
 from locbench.geometry import transform_points, wrap_angle
+from locbench.session import TableName
 from locbench.units import UNITS
 
 
@@ -50,6 +51,7 @@ def _table(file: str, columns: dict) -> ForeignTable:
     ("name", "meaning", "unit"),
     [
         ("t [ms]", Meaning.TIME, "ms"),
+        ("Zähler links", None, None),
         ("millis", Meaning.TIME, "ms"),
         ("t_shutter_ms", Meaning.CAPTURED, "ms"),
         ("rxTime", Meaning.ARRIVED, None),
@@ -266,11 +268,61 @@ def test_columns_without_telling_names_are_found_by_their_numbers_and_asked_abou
     table = _table(
         "a.csv", {"a1": [20 * row for row in rows], "a2": [9 * max(0, row - 50) for row in rows], "a3": [1] * 200}
     )
-    taken = sorted_tables([table]).taken[SectionName.ODOMETRY]
+    taken = sorted_tables([table]).taken[TableName.ODOMETRY]
     clock = taken.column(Meaning.TIME)
     assert clock is not None
     assert (clock.column.name, clock.by_name) == ("a1", False)
     assert [(pod.column.name, pod.by_name) for pod in taken.pods] == [("a2", False)]
+
+
+def test_pods_named_after_sides_and_directions_are_counters_not_steps():
+    counts = [9 * row for row in range(200)]
+    away_and_back = [7 * min(row, 200 - row) for row in range(200)]
+    pods = {"left": away_and_back, "right": away_and_back, "strafe": away_and_back}
+    taken = sorted_tables([_table("log.csv", {"t_ms": range(200), **pods})])
+    assert [pod.column.name for pod in taken.taken[TableName.ODOMETRY].pods] == ["left", "right", "strafe"]
+    beside_named = {"t_ms": range(200), "enc_l": counts, "enc_r": counts, "lateral": away_and_back, "a1": away_and_back}
+    if_some_are_named = sorted_tables([_table("log.csv", {**beside_named, "enc_right": away_and_back})])
+    names = [pod.column.name for pod in if_some_are_named.taken[TableName.ODOMETRY].pods]
+    assert "lateral" in names
+    assert "a1" not in names
+
+
+def _pod_answers(pods: tuple[str, ...], columns: tuple[str, ...]) -> dict[str, str | None]:
+    """Return what each pod that is asked about is proposed to be."""
+    robot = load_config(ROBOT, RobotConfig)
+    named = robot.model_copy(update={"pods": dict(zip(pods, robot.pods.values(), strict=True))})
+    away_and_back = [7 * min(row, 200 - row) for row in range(200)]
+    table = _table("log.csv", {"t_ms": [10 * row for row in range(200)], **dict.fromkeys(columns, away_and_back)})
+    questions = propose([table], Given("x", robot=named, robot_file="r.toml")).questions
+    return {one.key: one.proposal for one in questions if one.key.startswith("odometry.pods.")}
+
+
+def test_a_letter_stands_for_its_side_not_for_any_name_that_holds_it():
+    assert _pod_answers(("l", "r", "c"), ("Encoder left", "Encoder right", "Encoder cross")) == {}
+    # there is an e and a c in every "encoder"
+    assert _pod_answers(("e", "n", "k"), ("encoder 1", "encoder 2", "encoder 3")) == {
+        "odometry.pods.e": None,
+        "odometry.pods.n": None,
+        "odometry.pods.k": None,
+    }
+
+
+def test_a_pod_can_be_any_column_of_numbers_that_is_taken_for_nothing():
+    away_and_back = [7 * min(row, 200 - row) for row in range(200)]
+    columns = {"t_ms": [10 * row for row in range(200)], "enc_left": away_and_back, "enc_right": away_and_back}
+    table = _table("log.csv", {**columns, "third": [0.5 * count for count in away_and_back]})
+    given_files = Given("x", robot=load_config(ROBOT, RobotConfig), robot_file="r.toml")
+    (question,) = [one for one in propose([table], given_files).questions if one.key == "odometry.pods.cross"]
+    assert question.asking.choices == ("enc_left", "enc_right", "third")
+
+
+def test_presses_on_marks_are_marks_and_presses_without_are_requests():
+    odometry = _table("log.csv", {"t_ms": range(50), "enc_left": range(50)})
+    on_marks = _table("presses.csv", {"t_ms": [3, 9], "mark": ["M1", "M2"]})
+    for_fixes = _table("presses.csv", {"t_ms": [3, 9]})
+    assert set(sorted_tables([odometry, on_marks]).taken) == {TableName.ODOMETRY, TableName.MARKS}
+    assert set(sorted_tables([odometry, for_fixes]).taken) == {TableName.ODOMETRY, TableName.REQUESTS}
 
 
 def test_a_pose_beside_pods_is_what_the_robot_believed():
@@ -278,9 +330,9 @@ def test_a_pose_beside_pods_is_what_the_robot_believed():
     columns = {"t": rows, "enc_l": rows, "enc_r": rows, "x": rows, "y": rows, "heading": rows, "true_x": rows}
     table = _table("log.csv", {**columns, "true_y": rows})
     taken = sorted_tables([table]).taken
-    assert set(taken) == {SectionName.ODOMETRY, SectionName.ONBOARD, SectionName.TRUTH}
-    assert Meaning.X not in taken[SectionName.ODOMETRY].columns
-    assert taken[SectionName.TRUTH].columns[Meaning.X].column.name == "true_x"
+    assert set(taken) == {TableName.ODOMETRY, TableName.ONBOARD, TableName.TRUTH}
+    assert Meaning.X not in taken[TableName.ODOMETRY].columns
+    assert taken[TableName.TRUTH].columns[Meaning.X].column.name == "true_x"
 
 
 def test_detections_beside_the_odometry_become_a_table_of_their_own():

@@ -60,6 +60,7 @@ def test_imperial_units_change_what_is_shown_not_what_is_stored(folder, tmp_path
     assert [choice.value for choice in DisplayUnits] == [choice.value for choice in UnitSystem]
 
 
+@pytest.mark.usefixtures("without_pictures")
 @pytest.mark.parametrize(
     ("spoil", "words"),
     [
@@ -132,6 +133,7 @@ def test_help_is_quick_because_nothing_heavy_is_imported():
         assert f"'{heavy}'" not in loaded
 
 
+@pytest.mark.usefixtures("without_pictures")
 @pytest.mark.parametrize("session", ["orchard_healthy", "orchard_shoved"])
 def test_the_demo_sessions_need_no_option(session, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)

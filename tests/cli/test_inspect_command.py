@@ -110,6 +110,7 @@ def test_somebodys_own_files_are_never_replaced(tmp_path, capsys):
     ("place", "words"),
     [
         ("nowhere", ["no session there"]),
+        (HEALTHY / "odometry.csv", ["no session file", "locbench adopt"]),
         (ROOT / "configs" / "scenario_healthy.toml", ["a scenario file", "locbench simulate"]),
     ],
 )

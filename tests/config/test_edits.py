@@ -79,6 +79,13 @@ def test_every_dimension_has_a_unit_to_start_with(dimension):
     assert parse_quantity(text, dimension) == pytest.approx(0.5, rel=1e-3)
 
 
+def test_edits_of_one_inline_table_share_the_line_that_each_makes():
+    text = '[odometry]\npods = { left = "a", right = "b" }\n'
+    swap = [session("odometry", "pods", "left", value="b"), session("odometry", "pods", "right", value="a")]
+    assert {edited_line(text, edit, swap) for edit in swap} == {'pods = { left = "b", right = "a" }'}
+    assert edited_line(text, swap[0]) == 'pods = { left = "b", right = "b" }'
+
+
 def test_lines_to_copy_stand_under_the_heading_of_their_table():
     block = edit_lines(
         ROBOT_TEXT,

@@ -6,6 +6,7 @@ import pytest
 from logs import FIELD, ROBOT
 
 from locbench.config import FieldConfig, FusionConfig, RobotConfig, SessionConfig, ShooterConfig, load_config
+from locbench.config.loading import read_toml
 from locbench.errors import ConfigError
 
 SESSION = """name = "s"
@@ -78,7 +79,7 @@ CASES = [
     ),
     (RobotConfig, ROBOT, '"35 mm"', '"-35 mm"', ["pods.left.wheel_diameter", "must be more than 0 mm", "-35 mm"]),
     (RobotConfig, ROBOT, "8192", "0", ["pods.left.counts_per_revolution", "greater than 0"]),
-    (RobotConfig, ROBOT, "8192", '"many"', ["pods.left.counts_per_revolution", "valid integer", "many"]),
+    (RobotConfig, ROBOT, "8192", '"many"', ["pods.left.counts_per_revolution", "whole number", "many"]),
     (RobotConfig, ROBOT, '"gyro"', '"gyros"', ["heading_from", "not a valid choice", "gyros", 'Did you mean "gyro"']),
     (RobotConfig, ROBOT, 'x = "100 mm"', 'carried_by = "turet"', ["carried_by", "not a valid choice", '"turret"']),
     (RobotConfig, ROBOT, 'x = "100 mm"', 'turret_x = "0 mm"', ["cameras.front", 'need carried_by = "turret"']),
@@ -162,12 +163,12 @@ CASES = [
 
 TRUST_CASES = [
     ("maximum_reprojection_ratio = 1.2", ["trust.maximum_reprojection_ratio", "less than or equal to 1", "1.2"]),
-    ('maximum_reprojection_ratio = "60 %"', ["trust.maximum_reprojection_ratio", "valid number", "60 %"]),
+    ('maximum_reprojection_ratio = "60 %"', ["trust.maximum_reprojection_ratio", "must be a number", "60 %"]),
     ("minimum_tag_count = 0", ["trust.minimum_tag_count", "greater than or equal to 1"]),
-    ("minimum_tag_count = 2.0", ["trust.minimum_tag_count", "valid integer"]),
+    ("minimum_tag_count = 2.0", ["trust.minimum_tag_count", "whole number"]),
     ('maximum_turn_rate = "90 deg"', ["trust.maximum_turn_rate", "a unit of turn rate is needed", "deg/s"]),
     ('maximum_speed = "0 m/s"', ["trust.maximum_speed", "must be more than 0"]),
-    ("only_on_request = 1", ["trust.only_on_request", "valid boolean"]),
+    ("only_on_request = 1", ["trust.only_on_request", "must be true or false"]),
     ('request_window = "2 s"', ["trust", "only_on_request = true"]),
     ('only_on_request = true\nrequest_window = "0 s"', ["trust.request_window", "must be more than 0"]),
     ('gate_probability = "99 %"\nreacquire_after = 1', ["trust.reacquire_after", "greater than or equal to 2"]),
@@ -232,3 +233,36 @@ def test_values_are_in_si(tmp_path):
     assert robot.pods["left"].y == pytest.approx(0.15)
     assert robot.pods["right"].metres_per_count < 0 < robot.pods["left"].metres_per_count
     assert robot.pods["cross"].rolling_direction == pytest.approx(1.5707963)
+
+
+@pytest.mark.parametrize(
+    "text", ["a = " + "[" * 5000 + "]" * 5000, "a = " + "{ a = " * 5000 + "1" + " }" * 5000, "a = " + "1" * 5000]
+)
+def test_what_the_parser_gives_up_on_is_bad_input(tmp_path, text):
+    (tmp_path / "deep.toml").write_text(text)
+    with pytest.raises(ConfigError, match=r"deep\.toml: brackets nested too deeply, or a number with too many digits"):
+        read_toml(tmp_path / "deep.toml")
+
+
+@pytest.mark.parametrize("name", ["n" * 400, "a\x00b", "."])
+def test_a_path_that_is_no_file(tmp_path, name):
+    with pytest.raises(ConfigError, match=r"\. Check the path"):
+        read_toml(tmp_path / name)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('name = "test robot"', "name = 3", "must be a text (got 3). Write it in quotes"),
+        ('name = "test robot"', 'name = ""', "text is empty (got '')"),
+        ('x = "0 mm"', 'x = "1e400 mm"', "Check it and its unit"),
+        ('x = "-100 mm"', 'x = "-100 in"', "at least -2 m and at most 2 m (got '-100 in')"),
+        ('wheel_diameter = "35 mm"', 'wheel_diameter = "0 mm"', "Write a value in that range"),
+    ],
+)
+def test_every_mistake_has_a_remedy_in_plain_words(tmp_path, old, new, words):
+    assert old in ROBOT
+    (tmp_path / "robot.toml").write_text(ROBOT.replace(old, new, 1))
+    with pytest.raises(ConfigError) as caught:
+        load_config(tmp_path / "robot.toml", RobotConfig)
+    assert words in str(caught.value)

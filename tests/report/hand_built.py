@@ -415,3 +415,8 @@ def two_evaluations() -> Evaluation:
         ),
         Tracks(schema=1, locbench="0.1.0", sessions=[*first.tracks.sessions, *second.tracks.sessions]),
     )
+
+
+def without_pictures(tracks: Tracks) -> Tracks:
+    """Tracks of no session, for a page whose words are looked at: drawing takes most of the time."""
+    return tracks.model_copy(update={"sessions": []})

@@ -4,6 +4,7 @@ import pytest
 from rich.console import Console
 
 from locbench.config.edits import ChangedFile, Edit, EditedFile
+from locbench.report.commands import command
 from locbench.report.copy_block import corrected_texts, print_copy_block
 from locbench.report.inspection import inspection_headline, print_inspection
 from locbench.results import ChangeRecord, DiagnosisRecord, Inspection, MeasuredRecord, TableRecord, TagViewRecord
@@ -100,6 +101,22 @@ def test_the_table_of_rates_has_dashes_where_presses_have_no_rate():
 )
 def test_the_last_line_says_which_command_comes_next(found, words):
     assert words in shown(found).split("Where to look next")[1]
+
+
+def test_two_keys_of_one_line_are_one_line_to_write():
+    line = 'pods = { l = "a", r = "b" }'
+    changes = [ChangeRecord(file="session.toml", key=f"odometry.pods.{pod}", line=line) for pod in "lr"]
+    text = shown(inspection(diagnosis("error", "pods_exchanged", changes)))
+    assert text.count(line) == 1
+    assert "in session.toml, odometry.pods.l, odometry.pods.r:" in text
+
+
+@pytest.mark.parametrize(
+    ("folder", "shown"),
+    [("logs/run", "logs/run"), ("runs\\Zähler", "runs\\Zähler"), ("my runs/1", '"my runs/1"'), ("a;b", '"a;b"')],
+)
+def test_a_command_can_be_copied_whatever_the_folder_is_called(folder, shown):
+    assert command("evaluate", folder) == f"locbench evaluate {shown}"
 
 
 def test_lines_to_copy_are_never_broken_and_copies_are_whole():

@@ -4,7 +4,7 @@ import io
 
 import pandas as pd
 import pytest
-from hand_built import FILTER, evaluation, number
+from hand_built import FILTER, evaluation, number, without_pictures
 
 from locbench.report import csv_tables
 from locbench.report.advice import where_to_look_next
@@ -94,7 +94,7 @@ def test_the_page_has_all_measures_and_how_to_read_them():
     assert table.rows[1][3].text.startswith("-0.57")
     assert "sign-flip" in table.note
     assert "among many settings" not in table.note
-    page = report_html(results, evaluation("A").tracks, METRIC)
+    page = report_html(results, without_pictures(evaluation("A").tracks), METRIC)
     assert "<caption>Compared at the same places" in page
     assert "is better than dead reckoning" in page
 
@@ -137,7 +137,7 @@ def test_marks_found_again_have_a_table_and_a_csv_file():
     assert [cell.text for cell in row] == ["M1", "dead_reckoning", "3", "-12 (n=3)", "5.0 (n=3)", "13", "20", "–", "–"]
     table = pd.read_csv(io.StringIO(csv_tables(results, evaluation("B").tracks)["at_marks.csv"]))
     assert table[table["quantity"] == "repeatability_m"]["value"].tolist() == [0.02]
-    assert "Marks visited more than once" in report_html(results, evaluation("B").tracks, METRIC)
+    assert "Marks visited more than once" in report_html(results, without_pictures(evaluation("B").tracks), METRIC)
 
 
 def test_a_mark_in_doubt_is_named():

@@ -171,3 +171,36 @@ def test_a_folder_and_a_spreadsheet_are_no_tables(tmp_path):
     (other / "log.xlsx").write_text("a,b\n1,2\n")
     with pytest.raises(SessionError, match="this kind of file is not read"):
         read_session(other)
+
+
+def test_times_of_another_unit_are_refused_before_they_fill_the_memory(tmp_path):
+    log = _log(tmp_path)
+    log.tables["truth.csv"]["t_ms"] *= 1e9
+    with pytest.raises(SessionError, match=r"truth\.csv.*these times span .* hours.*unit of time"):
+        read_session(log.write())
+
+
+def test_a_tag_id_beyond_all_whole_numbers_is_refused(tmp_path):
+    folder = _log(tmp_path).write()
+    _put(folder, "tags.csv", 3, 1, "1e300")
+    with pytest.raises(SessionError, match=r'tags\.csv, row 3, column "id".*1e\+?300'):
+        read_session(folder)
+
+
+@pytest.mark.parametrize("name", ["n" * 400, "/".join(["folder"] * 1000)])
+def test_a_name_no_file_can_have(tmp_path, name):
+    folder = SmallLog(tmp_path).write()
+    (folder / "session.toml").write_text((folder / "session.toml").read_text().replace("odometry.csv", name))
+    with pytest.raises(SessionError, match="no such file"):
+        read_session(folder)
+    with pytest.raises(ConfigError, match="no session there"):
+        read_session(tmp_path / name)
+
+
+def test_names_with_line_breaks_stay_on_one_line(tmp_path):
+    folder = SmallLog(tmp_path).write()
+    path = folder / "odometry.csv"
+    path.write_text(path.read_text().replace("gyro", '"gy\nro\x1b[31m"', 1))
+    with pytest.raises(SessionError, match="gyro") as caught:
+        read_session(folder)
+    assert str(caught.value).isprintable()

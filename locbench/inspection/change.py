@@ -7,7 +7,7 @@ from enum import StrEnum
 from locbench.inspection.diagnosis import SetupFault
 from locbench.inspection.recorded import Recorded
 
-__all__ = ["Amount", "Change", "Part"]
+__all__ = ["Amount", "Change", "Part", "builds_on"]
 
 
 class Part(StrEnum):
@@ -58,6 +58,8 @@ class Change:
         Their standard uncertainties, where they were fitted.
     headings_kept
         Of a mirrored frame: only its positions are mirrored, its headings count as they should.
+    headings_turned_rad
+        Of a mirrored frame: by how much more than its positions its headings are turned, in quarters of a turn.
     """
 
     fault: SetupFault
@@ -69,3 +71,27 @@ class Change:
     amounts: Mapping[Amount, float] = field(default_factory=dict)
     stds: Mapping[Amount, float] = field(default_factory=dict)
     headings_kept: bool = False
+    headings_turned_rad: float = 0.0
+
+
+_FRAME = frozenset(
+    {
+        SetupFault.HEADING_SENSE,
+        SetupFault.HEADING_ZERO,
+        SetupFault.FRAME_ROTATED,
+        SetupFault.FRAME_MIRRORED,
+        SetupFault.FRAME_SHIFTED,
+    }
+)
+_EXCHANGES = frozenset({SetupFault.PODS_EXCHANGED, SetupFault.TAGS_EXCHANGED})
+
+
+def builds_on(later: Change, earlier: Change) -> bool:
+    """Return whether what the later change writes depends on the earlier one being written already."""
+    if later.part is not earlier.part:
+        return False
+    faults = {later.fault, earlier.fault}
+    if len(faults) == 1 or faults & _EXCHANGES:
+        touched = {*earlier.names, *earlier.tags}
+        return not touched or bool(touched & {*later.names, *later.tags})
+    return faults <= _FRAME

@@ -30,10 +30,11 @@ class _Tried:
     amounts: Mapping[Amount, float]
     stds: Mapping[Amount, float]
     headings_kept: bool = False
+    headings_turned_rad: float = 0.0
 
 
 def frame_changes(
-    part: Part, pose: FloatArray, there: FloatArray, rebuilt: Callable[[FloatArray], Recorded]
+    part: Part, pose: FloatArray, zero: FloatArray, there: FloatArray, rebuilt: Callable[[FloatArray], Recorded]
 ) -> Iterator[Change]:
     """Yield what other conventions of a table of poses would make of it.
 
@@ -43,13 +44,15 @@ def frame_changes(
         Which table.
     pose
         (M, 3) as the files have it.
+    zero
+        (3,) what a row of zeros in that table means.
     there
         (M, 3) where the robot was by other references, NaN where they cannot tell.
     rebuilt
         Returns the log with other poses (M, 3) in that table.
     """
     known = np.isfinite(there[:, 0]) & np.isfinite(pose[:, 0])
-    for tried in _tried(pose, there, known):
+    for tried in _tried(pose, zero, there, known):
         log = rebuilt(tried.pose)
         yield Change(
             tried.fault,
@@ -59,26 +62,41 @@ def frame_changes(
             amounts=tried.amounts,
             stds=tried.stds,
             headings_kept=tried.headings_kept,
+            headings_turned_rad=tried.headings_turned_rad,
         )
 
 
-def _tried(pose: FloatArray, there: FloatArray, known: BoolArray) -> Iterator[_Tried]:
+def _tried(pose: FloatArray, zero: FloatArray, there: FloatArray, known: BoolArray) -> Iterator[_Tried]:
+    logged = pose - zero
     flat = pose * [1.0, 1.0, -1.0]
     mirrored = pose * [1.0, -1.0, -1.0]
     yield _Tried(SetupFault.HEADING_SENSE, flat, 0, {Amount.TURN: 0.0}, {})
     for factor in ANGLE_FACTORS:
-        yield _Tried(SetupFault.ANGLE_UNIT, pose * [1.0, 1.0, factor], 0, {Amount.FACTOR: factor}, {})
+        yield _Tried(SetupFault.ANGLE_UNIT, zero + logged * [1.0, 1.0, factor], 0, {Amount.FACTOR: factor}, {})
     for factor in LENGTH_FACTORS:
-        yield _Tried(SetupFault.LENGTH_UNIT, pose * [factor, factor, 1.0], 0, {Amount.FACTOR: factor}, {})
+        yield _Tried(SetupFault.LENGTH_UNIT, zero + logged * [factor, factor, 1.0], 0, {Amount.FACTOR: factor}, {})
     if np.sum(known) < _LEAST_POSES:
         return
     yield _heading_turned(SetupFault.HEADING_SENSE, flat, there, known)
     yield _heading_turned(SetupFault.HEADING_ZERO, pose, there, known)
     yield _shifted(SetupFault.FRAME_SHIFTED, pose, there, known)
     yield from _rotated(SetupFault.FRAME_ROTATED, pose, there, known)
-    yield from _rotated(SetupFault.FRAME_MIRRORED, mirrored, there, known)
-    for tried in _rotated(SetupFault.FRAME_MIRRORED, pose * [1.0, -1.0, 1.0], there, known):
+    yield from _mirrored(mirrored, there, known)
+    for tried in _mirrored(pose * [1.0, -1.0, 1.0], there, known):
         yield replace(tried, headings_kept=True)
+
+
+def _mirrored(pose: FloatArray, there: FloatArray, known: BoolArray) -> Iterator[_Tried]:
+    """Yield a mirrored frame turned to where it fits, and the same with its headings turned on by quarters.
+
+    Where headings are zero along an axis that mirroring exchanges with another, no turn of the frame fits both.
+    """
+    for tried in _rotated(SetupFault.FRAME_MIRRORED, pose, there, known):
+        yield tried
+        turn, _ = _heading_error(tried.pose, there, known)
+        quarters = float(np.round(turn / (np.pi / 2.0)) * np.pi / 2.0)
+        if quarters:
+            yield replace(tried, pose=tried.pose + [0.0, 0.0, quarters], headings_turned_rad=quarters)
 
 
 def _heading_error(pose: FloatArray, there: FloatArray, known: BoolArray) -> tuple[float, float]:

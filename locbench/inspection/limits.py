@@ -47,18 +47,19 @@ _SURE = 3.0
 def is_notable(change: Change) -> bool:
     """Return whether a change is larger than what wear and survey leave, and than its own uncertainty allows."""
     limits = _LIMITS.get(change.fault)
-    return limits is None or any(
-        _deviation(amount, change) > max(limit.warning, _SURE * change.stds.get(amount, 0.0))
-        for amount, limit in limits.items()
-    )
+    return limits is None or any(_exceeds(change, amount, limit.warning) for amount, limit in limits.items())
 
 
 def severity(change: Change) -> Severity:
     """Return whether the fault spoils every number, or may only make them worse."""
     limits = _LIMITS.get(change.fault)
-    if limits is None or any(_deviation(amount, change) > limit.error for amount, limit in limits.items()):
+    if limits is None or any(_exceeds(change, amount, limit.error) for amount, limit in limits.items()):
         return Severity.ERROR
     return Severity.WARNING
+
+
+def _exceeds(change: Change, amount: Amount, limit: float) -> bool:
+    return _deviation(amount, change) > max(limit, _SURE * change.stds.get(amount, 0.0))
 
 
 def _deviation(amount: Amount, change: Change) -> float:

@@ -56,6 +56,7 @@ _PARITY_WINDOW_S = 0.25
 _TRUTH_WINDOWS_S = (0.4, 2.0)
 _FIX_WINDOW_S = (0.7, 1.6)
 _WEIGHT_LIMIT = 150.0
+_START_WEIGHT = 12.0
 
 
 @dataclass(frozen=True)
@@ -73,11 +74,10 @@ class Misfit:
     def cost_of(self, changed: "Misfit") -> float:
         """Return the cost of a changed log by the evidence of this one: to compare less would else seem to fit better.
 
-        A comparison that the change makes impossible costs as much as here.
+        What the change makes impossible to compare, all or some of it, costs as much as here.
         """
         return sum(
-            here.independent * (there.mean_cost if there.independent > 0.0 else here.mean_cost)
-            for here, there in ((here, changed.residuals[kind]) for kind, here in self.residuals.items())
+            here.independent * _cost_after(here, changed.residuals[kind]) for kind, here in self.residuals.items()
         )
 
     def of(self, changed: Recorded) -> "Misfit":
@@ -93,6 +93,13 @@ class Misfit:
     def takes_over(self, kind: Comparison, changed: Recorded) -> bool:
         """Return whether a comparison looks at nothing that differs between the two logs."""
         return all(getattr(self.log, part) is getattr(changed, part) for part in _PARTS[kind])
+
+
+def _cost_after(here: Residuals, there: Residuals) -> float:
+    if not here.count:
+        return 0.0
+    still = min(1.0, there.count / here.count)
+    return still * there.mean_cost + (1.0 - still) * here.mean_cost
 
 
 def misfit(log: Recorded) -> Misfit:
@@ -214,6 +221,8 @@ def _standstill_at_marks(log: Recorded) -> Residuals:
     if visits is None:
         return NOTHING
     stays = visits.end_s - visits.begin_s > 0.25
+    # outside the log nothing says whether the robot stood
+    stays &= (visits.begin_s >= log.odometry.time_s[0]) & (visits.end_s <= log.odometry.time_s[-1])
     if not np.any(stays):
         return NOTHING
     moved = log.odometry.spent(
@@ -227,10 +236,12 @@ def _start(log: Recorded) -> Residuals:
     found = first_references(log)
     if not found:
         return NOTHING
-    error = between(log.start[np.newaxis], np.array([start_by(log, times, poses) for times, poses in found]))
+    error = between(log.start[np.newaxis], np.array([start_by(log, times, poses)[0] for times, poses in found]))
     way = np.array([np.median(since_start(log, log.odometry.way_m, times)) for times, _ in found])
     turn = np.array([np.median(since_start(log, log.odometry.turning_rad, times)) for times, _ in found])
-    return pose_residuals(error, _START_M + _SHARE_OF_WAY * way, _START_RAD + _SHARE_OF_TURN * turn, 12.0 * len(found))
+    scale_m = np.hypot(_START_M + _SHARE_OF_WAY * way, np.max(log.start_std[:2]))
+    scale_rad = np.hypot(_START_RAD + _SHARE_OF_TURN * turn, log.start_std[2])
+    return pose_residuals(error, scale_m, scale_rad, _START_WEIGHT * len(found))
 
 
 def _truth_and_marks(log: Recorded) -> Residuals:

@@ -1,5 +1,6 @@
 """What can be wrong with pods and gyro, as changes to try."""
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import combinations, permutations
@@ -52,6 +53,10 @@ def _wheel_changes(log: Recorded, odometry: Odometry, wheels: Wheels) -> Iterato
             travel[:, second] = wheels.travel_m[:, first] / ratio
             names = (wheels.names[first], wheels.names[second])
             yield Change(SetupFault.PODS_EXCHANGED, Part.WHEELS, _with_travel(log, wheels, travel), names=names)
+    else:
+        for factor in LENGTH_FACTORS:
+            scaled = _with_travel(log, wheels, wheels.travel_m * factor)
+            yield Change(SetupFault.LENGTH_UNIT, Part.ODOMETRY, scaled, amounts={Amount.FACTOR: factor})
     for index, name in enumerate(wheels.names):
         signs = np.ones(count)
         signs[index] = -1.0
@@ -84,15 +89,14 @@ def refined_scale(base: Misfit, change: Change) -> Change:
     wheels = base.log.odometry.measured
     assert isinstance(wheels, Wheels)
 
-    def cost(factor: float) -> float:
-        return base.cost_of(base.of(_scaled(base.log, wheels, change.names, factor, 0.0).log))
+    # by its logarithm, so that it stays positive
+    def cost(logarithm: float) -> float:
+        return base.cost_of(base.of(_scaled(base.log, wheels, change.names, math.exp(logarithm), 0.0).log))
 
-    least = find_least(cost, change.amounts[Amount.FACTOR], _STEP, _FINEST)
-    if not least > 0.0:
-        # no size that a wheel can have fits best, as where the counts are spoilt
-        return change
+    least = find_least(cost, math.log(change.amounts[Amount.FACTOR]), _STEP, _FINEST)
     low, high = standard_sides(cost, least, _FINEST)
-    return _scaled(base.log, wheels, change.names, least, (low + high) / 2.0)
+    factor = math.exp(least)
+    return _scaled(base.log, wheels, change.names, factor, factor * (low + high) / 2.0)
 
 
 def _gyro_changes(log: Recorded, odometry: Odometry, heading: FloatArray) -> Iterator[Change]:
@@ -104,7 +108,7 @@ def _gyro_changes(log: Recorded, odometry: Odometry, heading: FloatArray) -> Ite
 
 def _own_pose_changes(log: Recorded, odometry: Odometry, own: OwnPoses) -> Iterator[Change]:
     def with_pose(pose: FloatArray) -> Recorded:
-        return _with(log, replace(odometry, measured=OwnPoses(pose)))
+        return _with(log, replace(odometry, measured=replace(own, pose=pose)))
 
     mirrored = own.pose * [1.0, 1.0, -1.0]
     for quarter in range(4):
@@ -114,10 +118,10 @@ def _own_pose_changes(log: Recorded, odometry: Odometry, own: OwnPoses) -> Itera
             yield Change(SetupFault.HEADING_ZERO, Part.ODOMETRY, with_pose(own.pose + [0, 0, turn]), amounts=amounts)
         yield Change(SetupFault.HEADING_SENSE, Part.ODOMETRY, with_pose(mirrored + [0, 0, turn]), amounts=amounts)
     for factor in ANGLE_FACTORS:
-        scaled = with_pose(own.pose * [1.0, 1.0, factor])
+        scaled = with_pose(own.zero + (own.pose - own.zero) * [1.0, 1.0, factor])
         yield Change(SetupFault.ANGLE_UNIT, Part.ODOMETRY, scaled, amounts={Amount.FACTOR: factor})
     for factor in LENGTH_FACTORS:
-        scaled = with_pose(own.pose * [factor, factor, 1.0])
+        scaled = with_pose(own.zero + (own.pose - own.zero) * [factor, factor, 1.0])
         yield Change(SetupFault.LENGTH_UNIT, Part.ODOMETRY, scaled, amounts={Amount.FACTOR: factor})
     yield Change(SetupFault.FRAME_MIRRORED, Part.ODOMETRY, with_pose(own.pose * [1.0, -1.0, -1.0]))
     other_side = with_pose(own.pose * [1.0, -1.0, 1.0])

@@ -8,6 +8,8 @@ import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.config import SessionConfig
+from locbench.config.columns import Frame
+from locbench.config.tag_sources import CameraFrame, RobotPoseSource, TagPoseSource
 from locbench.geometry import between, compose, exponential, inverse, wrap_angle
 from locbench.odometry import measure_motion
 from locbench.session import Detections, PodTravel, PoseTrack, Session, Stretch, TagKind, read_heading
@@ -40,9 +42,10 @@ class Wheels:
 
 @dataclass(frozen=True)
 class OwnPoses:
-    """Poses (N, 3) that an odometry computer integrated itself."""
+    """Poses (N, 3) that an odometry computer integrated itself; `zero` (3,) is what a row of zeros means."""
 
     pose: FloatArray
+    zero: FloatArray
 
 
 @dataclass(frozen=True)
@@ -142,6 +145,8 @@ class Fixes:
         (M, 6) of the camera.
     pose
         (M, 3) robot poses in the field; headings are NaN where unknown.
+    zero
+        (3,) pose, of the robot or of a tag before the camera, that a row of zeros means.
     """
 
     kind: TagKind
@@ -150,11 +155,12 @@ class Fixes:
     tag_pose: FloatArray
     mount: FloatArray
     pose: FloatArray
+    zero: FloatArray
 
     @property
     def on_robot(self) -> FloatArray:
-        """(M, 3) poses of the tags on the robot."""
-        return between(self.pose, self.tag_pose[:, [0, 1, 3]])
+        """(M, 3) poses of the tags on the robot, headings not wrapped: in another unit they mean something else."""
+        return compose(inverse(self.pose), self.tag_pose[:, [0, 1, 3]])
 
     def with_tags(self, tag_pose: FloatArray) -> "Fixes":
         """Return what the same pictures mean with tags (M, 4) elsewhere; a pose without heading stays."""
@@ -182,15 +188,21 @@ class Rays:
 
 @dataclass(frozen=True)
 class Recorded:
-    """One stretch of a log as the files have it. `start` (3,) is the pose at `start_s`."""
+    """One stretch of a log as the files have it.
+
+    `start` (3,) is the pose at `start_s`, `start_std` (3,) how surely the files have it. `truth_zero` (3,) is the pose
+    that a row of zeros in the table of the truth means.
+    """
 
     odometry: Odometry
     start_s: float
     start: FloatArray
+    start_std: FloatArray
     visits: Visits | None
     fixes: Fixes | None
     rays: Rays | None
     truth: PoseTrack | None
+    truth_zero: FloatArray
 
 
 def recorded(session: Session, config: SessionConfig) -> Recorded:
@@ -206,9 +218,18 @@ def recorded(session: Session, config: SessionConfig) -> Recorded:
     first = session.stretches[0]
     odometry = _odometry(session, config, first)
     seen = replace(first, end_s=min(first.end_s, float(odometry.time_s[-1])))
-    fixes, rays = _seen(session, seen)
+    fixes, rays = _seen(session, config, seen)
     start_s = max(first.start_s, float(odometry.time_s[0]))
-    return Recorded(odometry, start_s, first.start.pose, _visits(session, seen), fixes, rays, session.truth)
+    start_std = np.sqrt(np.diag(first.start.covariance))
+    visits = _visits(session, seen)
+    zero = np.zeros(3) if config.truth is None else _zero(config.truth.frame)
+    return Recorded(odometry, start_s, first.start.pose, start_std, visits, fixes, rays, session.truth, zero)
+
+
+def _zero(frame: Frame | CameraFrame) -> FloatArray:
+    """Return the pose (3,) that a row of zeros means: in another unit a log's numbers grow away from there."""
+    origin = (frame.origin_x, frame.origin_y) if isinstance(frame, Frame) else (0.0, 0.0)
+    return np.array([*origin, frame.heading_offset_rad])
 
 
 def _visits(session: Session, stretch: Stretch) -> Visits | None:
@@ -236,7 +257,7 @@ def _odometry(session: Session, config: SessionConfig, stretch: Stretch) -> Odom
         return _thinned(Odometry(time, wheels, heading, robot.heading_from != "pods", otherwise))
     if isinstance(log, PoseTrack):
         pose = np.column_stack([log.pose[keep, :2], np.unwrap(log.pose[keep, 2])])
-        return _thinned(Odometry(time, OwnPoses(pose), None, False))
+        return _thinned(Odometry(time, OwnPoses(pose, _zero(config.odometry.frame)), None, False))
     motion = measure_motion(log, robot).within(stretch.start_s, stretch.end_s)
     time, sums = motion.time_s, np.cumsum(motion.twist, axis=0)
     otherwise = {factor: factor * sums[:, 2] for factor in ANGLE_FACTORS}
@@ -267,14 +288,14 @@ def _thinned(odometry: Odometry) -> Odometry:
         odometry.time_s[rows],
         replace(measured, travel_m=measured.travel_m[rows])
         if isinstance(measured, Wheels)
-        else OwnPoses(measured.pose[rows]),
+        else replace(measured, pose=measured.pose[rows]),
         None if odometry.heading_rad is None else odometry.heading_rad[rows],
         odometry.heading_counts,
         {factor: heading[rows] for factor, heading in odometry.otherwise_rad.items()},
     )
 
 
-def _seen(session: Session, stretch: Stretch) -> tuple[Fixes | None, Rays | None]:
+def _seen(session: Session, config: SessionConfig, stretch: Stretch) -> tuple[Fixes | None, Rays | None]:
     everything = session.detections
     if everything is None or not len(everything):
         return None, None
@@ -286,9 +307,10 @@ def _seen(session: Session, stretch: Stretch) -> tuple[Fixes | None, Rays | None
     found = everything.chosen(order[:: -(-len(order) // _DETECTIONS)])
     places = tag_places(found, session.field)[:, 0]
     poses = as_robot_poses(found, session.field)
-    if poses is not None:
+    if poses is not None and isinstance(config.tags, RobotPoseSource | TagPoseSource):
         there = tag_places(poses, session.field)[:, 0]
-        return Fixes(found.kind, poses.captured_s, poses.tag, there, poses.mount, poses.value), None
+        zero = _zero(config.tags.frame)
+        return Fixes(found.kind, poses.captured_s, poses.tag, there, poses.mount, poses.value, zero), None
     if found.kind is TagKind.TAG_POSE:
         return None, _rays_of_tag_poses(found, places)
     ranges = found.value[:, 0] if found.kind is not TagKind.BEARING else found.range_m

@@ -11,6 +11,7 @@ __all__ = ["expected_bearings", "expected_ranges", "first_references", "referenc
 # how far odometry carries a mark's pose, or the start's, before its own errors show
 _NEAR_M, _NEAR_RAD = 0.8, 1.6
 _NEAR_START_M = 4.0
+_FEWEST_TO_SCATTER = 5
 
 
 def references(log: Recorded, times_s: FloatArray) -> FloatArray:
@@ -53,23 +54,33 @@ def first_references(log: Recorded) -> list[tuple[FloatArray, FloatArray]]:
         if np.all(np.isfinite(there)):
             found.append((np.array([log.start_s]), there))
     if log.visits is not None:
-        whole = np.flatnonzero(np.isfinite(log.visits.pose[:, 2]))[:2]
+        middle = log.visits.middle_s
+        inside = (middle >= log.odometry.time_s[0]) & (middle <= log.odometry.time_s[-1])
+        whole = np.flatnonzero(inside & np.isfinite(log.visits.pose[:, 2]))[:2]
         if len(whole):
-            found.append((log.visits.middle_s[whole], log.visits.pose[whole]))
+            found.append((middle[whole], log.visits.pose[whole]))
     if log.fixes is not None:
         way = since_start(log, log.odometry.way_m, log.fixes.time_s)
         near = np.flatnonzero((way < _NEAR_M) & np.isfinite(log.fixes.pose[:, 2]))
-        if len(near) >= 5:
+        if len(near) >= _FEWEST_TO_SCATTER:
             found.append((log.fixes.time_s[near], log.fixes.pose[near]))
     return found
 
 
-def start_by(log: Recorded, times_s: FloatArray, poses: FloatArray) -> FloatArray:
-    """Return the start pose (3,), by the median, that poses (M, 3) at those times mean if carried back by odometry."""
+def start_by(log: Recorded, times_s: FloatArray, poses: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the start pose (3,) that poses (M, 3) at those times mean if carried back by odometry, and how surely.
+
+    By the median; its standard uncertainties (3,) are 0 of fewer than five poses, whose scatter says nothing.
+    """
     there = log.odometry.at(times_s)
     back = compose(poses, between(there, np.repeat(log.odometry.at(np.array([log.start_s])), len(there), axis=0)))
-    heading = back[0, 2] + wrap_angle(back[:, 2] - back[0, 2])
-    return np.array([np.median(back[:, 0]), np.median(back[:, 1]), np.median(heading)])
+    back[:, 2] = back[0, 2] + wrap_angle(back[:, 2] - back[0, 2])
+    middle = np.median(back, axis=0)
+    if len(back) < _FEWEST_TO_SCATTER:
+        return middle, np.zeros(3)
+    spread = 1.4826 * np.median(np.abs(back - middle), axis=0)
+    # neighbouring fixes err alike: some eight of them count as one
+    return middle, 1.25 * spread / np.sqrt(max(1.0, len(back) / 8.0))
 
 
 def since_start(log: Recorded, sums: FloatArray, times_s: FloatArray) -> FloatArray:

@@ -29,6 +29,11 @@ class Residuals:
     independent: float
 
     @cached_property
+    def count(self) -> int:
+        """How many comparisons there are."""
+        return int(np.sum(np.isfinite(self.position_m) | np.isfinite(self.heading_rad)))
+
+    @cached_property
     def mean_cost(self) -> float:
         """Mean over residuals r, in units of their scales, of log(1 + r^2): of positions plus of headings."""
         return _mean_cost(self.position_m / self.scale_m) + _mean_cost(self.heading_rad / self.scale_rad)

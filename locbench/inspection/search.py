@@ -3,6 +3,9 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
+from locbench.geometry import wrap_angle
 from locbench.inspection.change import Amount, Change, Part
 from locbench.inspection.diagnosis import SetupFault
 from locbench.inspection.frame_changes import frame_changes
@@ -97,13 +100,15 @@ def _truth_changes(log: Recorded) -> Iterator[Change]:
         return
     by_marks = references(replace(log, truth=None), truth.time_s)
     yield from frame_changes(
-        Part.TRUTH, truth.pose, by_marks, lambda pose: replace(log, truth=replace(truth, pose=pose))
+        Part.TRUTH, truth.pose, log.truth_zero, by_marks, lambda pose: replace(log, truth=replace(truth, pose=pose))
     )
 
 
 def _start_changes(log: Recorded) -> Iterator[Change]:
     for times, poses in first_references(log):
-        start = start_by(log, times, poses)
+        start, std = start_by(log, times, poses)
         error = start - log.start
-        amounts = {Amount.X: float(error[0]), Amount.Y: float(error[1]), Amount.TURN: float(error[2])}
-        yield Change(SetupFault.START_POSE, Part.START, replace(log, start=start), 3, amounts=amounts)
+        amounts = {Amount.X: float(error[0]), Amount.Y: float(error[1]), Amount.TURN: float(wrap_angle(error[2]))}
+        # a start that the files call unsure may well be that far off
+        sure = dict(zip(amounts, np.hypot(std, log.start_std).tolist(), strict=True))
+        yield Change(SetupFault.START_POSE, Part.START, replace(log, start=start), 3, amounts=amounts, stds=sure)

@@ -1,18 +1,21 @@
 """Faults of the set-up, found by setting the parts of a log beside each other: the entry to this half of the room."""
 
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from locbench.config import SessionConfig
 from locbench.config.tag_sources import RobotPoseSource
-from locbench.inspection.change import Amount, Change, Part
+from locbench.inspection.change import Amount, Change, Part, builds_on
 from locbench.inspection.diagnosis import Diagnosis, Measured, SetupFault
 from locbench.inspection.frame_changes import straightness
 from locbench.inspection.limits import is_notable
 from locbench.inspection.misfit import Misfit, misfit
 from locbench.inspection.recorded import Recorded, recorded
 from locbench.inspection.rest import resting_drift, without_drift
+from locbench.inspection.scatter import is_scatter
 from locbench.inspection.search import Found, search
 from locbench.inspection.setup_words import diagnose, disagreement
 from locbench.session import Session, Severity
@@ -47,10 +50,19 @@ def setup_faults(session: Session, config: SessionConfig) -> list[Diagnosis]:
     if drifting is not None:
         found.append(drifting)
         log = drifting.after.log
-    diagnoses = [diagnose(one, session, config) for one in found]
+    diagnoses = [_in_turn(found[:index], one, session, config) for index, one in enumerate(found)]
     if not found:
         diagnoses += _unexplained(misfit(log))
     return diagnoses + _too_straight(log, config)
+
+
+def _in_turn(before: Sequence[Found], found: Found, session: Session, config: SessionConfig) -> Diagnosis:
+    """Return a diagnosis; without keys to change as long as those of one found before it have to be written first."""
+    diagnosis = diagnose(found, session, config)
+    if not any(builds_on(found.change, earlier.change) for earlier in before):
+        return diagnosis
+    remedy = f"{diagnosis.remedy} Make the change above first and inspect again: what to write here depends on it."
+    return replace(diagnosis, remedy=remedy, edits=())
 
 
 def _rows(session: Session) -> int:
@@ -83,7 +95,7 @@ def _unexplained(left: Misfit) -> list[Diagnosis]:
     bad = [
         (kind, residuals)
         for kind, residuals in left.residuals.items()
-        if residuals.independent >= 4.0 and residuals.mean_cost > _CONTRADICTS
+        if residuals.independent >= 4.0 and residuals.mean_cost > _CONTRADICTS and not is_scatter(left, kind)
     ]
     if not bad:
         return []

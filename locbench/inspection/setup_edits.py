@@ -47,6 +47,13 @@ _SAME_FACTOR = 1e-3
 _AT_MARK_M, _AT_MARK_RAD = 0.10, math.radians(6.0)
 # a place moved by less, or by less than so many standard uncertainties, is left as it is
 _SAME_PLACE_M, _SURE = 0.003, 2.5
+_FITTED = {
+    Amount.X: Dimension.LENGTH,
+    Amount.Y: Dimension.LENGTH,
+    Amount.TURN: Dimension.ANGLE,
+    Amount.SHIFT: Dimension.TIME,
+}
+_FINEST = {Dimension.LENGTH: 1e-3, Dimension.ANGLE: math.radians(0.1), Dimension.TIME: 1e-3}
 
 
 def edits_of(change: Change, session: Session, config: SessionConfig) -> tuple[Edit, ...]:
@@ -62,7 +69,9 @@ def edits_of(change: Change, session: Session, config: SessionConfig) -> tuple[E
             angles = _units(change, config, ("heading", "bearing", "turn"), Dimension.ANGLE)
             return (*angles, *_units(change, config, ("turn_rate",), Dimension.TURN_RATE))
         case SetupFault.LENGTH_UNIT:
-            return _units(change, config, length_keys(change, config), Dimension.LENGTH)
+            speeds = change.part is Part.ODOMETRY and isinstance(config.odometry, VelocitiesSource)
+            lengths = Dimension.SPEED if speeds else Dimension.LENGTH
+            return _units(change, config, length_keys(change, config), lengths)
         case SetupFault.HEADING_SENSE | SetupFault.HEADING_ZERO:
             return _heading_convention(change, config)
         case SetupFault.FRAME_ROTATED | SetupFault.FRAME_SHIFTED | SetupFault.FRAME_MIRRORED:
@@ -86,8 +95,12 @@ def edits_of(change: Change, session: Session, config: SessionConfig) -> tuple[E
 
 
 def _std(change: Change, amount: Amount) -> float | None:
-    std = change.stds.get(amount)
-    return std if std is not None and std > 0.0 else None
+    return _worth_writing(change.stds.get(amount, 0.0), _FITTED[amount])
+
+
+def _worth_writing(std: float, dimension: Dimension) -> float | None:
+    """Return the standard uncertainty that decides the digits: nobody surveys a floor to the micrometre."""
+    return max(std, _FINEST[dimension]) if std > 0.0 else None
 
 
 def _session(*path: str, value: Quantity | str | bool | float | None) -> Edit:
@@ -139,6 +152,8 @@ def _pod_sizes(change: Change, session: Session) -> tuple[Edit, ...]:
 
 def length_keys(change: Change, config: SessionConfig) -> tuple[str, ...]:
     """Return the keys of the columns whose lengths the change is about; a pose's reported range is not among them."""
+    if isinstance(getattr(config, SECTIONS[change.part]), IncrementsSource | VelocitiesSource):
+        return ("forward", "left")
     places = isinstance(getattr(config, SECTIONS[change.part]), CameraTable) and change.log.rays is not None
     return ("range",) if places else ("x", "y", "z")
 
@@ -204,10 +219,12 @@ def _frame(change: Change, config: SessionConfig) -> tuple[Edit, ...]:
     move = np.array([change.amounts.get(Amount.X, 0.0), change.amounts.get(Amount.Y, 0.0)])
     sign = -1.0 if mirrored else 1.0
     origin = rotation_matrix(np.array(turn)) @ np.array([frame.origin_x, sign * frame.origin_y]) + move
-    rotate = float(wrap_angle(np.array(turn + sign * frame.rotate)))
+    # half a turn is written as 180 deg, not as -180 deg
+    rotate = -float(wrap_angle(np.array(-turn - sign * frame.rotate)))
     edits = list(_mirrored(section, frame, change)) if mirrored else []
-    if not math.isclose(rotate, frame.rotate, abs_tol=1e-9):
-        std = None if turn != change.amounts.get(Amount.TURN) else _std(change, Amount.TURN)
+    if abs(float(wrap_angle(np.array(rotate - frame.rotate)))) > 1e-9:
+        # a quarter turn is exact
+        std = None if turn != change.amounts.get(Amount.TURN) else _std(change, Amount.TURN) or _FINEST[Dimension.ANGLE]
         edits.append(_session(section, "frame", "rotate", value=Quantity(rotate, Dimension.ANGLE, std)))
     for key, old, new, amount in (
         ("origin_x", frame.origin_x, float(origin[0]), Amount.X),
@@ -232,7 +249,7 @@ def _mirrored(section: str, frame: Frame, change: Change) -> tuple[Edit, ...]:
     old = _AXES[frame.heading_zero]
     if not change.headings_kept:
         edits.append(_session(section, "frame", "heading_sense", value=_other_sense(frame)))
-    zero = _axis(old + 2.0 * frame.rotate if change.headings_kept else -old)
+    zero = _axis((old + 2.0 * frame.rotate if change.headings_kept else -old) + change.headings_turned_rad)
     if zero not in (None, frame.heading_zero):
         edits.append(_session(section, "frame", "heading_zero", value=zero))
     return tuple(edits)
@@ -270,8 +287,9 @@ def _tag_places(change: Change, session: Session) -> tuple[Edit, ...]:
     ):
         std = change.stds.get(amount, 0.0)
         # what is not surely another value stays as surveyed
-        if abs(change.amounts[amount]) > 2.0 * std and abs(change.amounts[amount]) > 1e-9:
-            value = Quantity(old + change.amounts[amount], dimension, std or None)
+        moved = change.amounts.get(amount, 0.0)
+        if abs(moved) > max(2.0 * std, 1e-9):
+            value = Quantity(old + moved, dimension, _worth_writing(std, dimension))
             edits.append(Edit(EditedFile.FIELD, ("tags", index, key), value))
     return tuple(edits)
 
@@ -319,9 +337,11 @@ def _start(change: Change, session: Session, config: SessionConfig) -> tuple[Edi
     ]
     if config.start.mark is not None:
         edits.insert(0, _session("start", "mark", value=None))
-    std = change.stds
-    spread = Quantity(max(0.01, std.get(Amount.X, 0.0), std.get(Amount.Y, 0.0)), Dimension.LENGTH)
-    turn_spread = Quantity(max(math.radians(0.5), std.get(Amount.TURN, 0.0)), Dimension.ANGLE)
+    # the old start's own uncertainty is gone with it
+    fitted = np.array([change.stds.get(amount, 0.0) for amount in (Amount.X, Amount.Y, Amount.TURN)])
+    std = np.sqrt(np.maximum(fitted**2 - change.log.start_std**2, 0.0))
+    spread = Quantity(max(0.01, float(np.max(std[:2]))), Dimension.LENGTH)
+    turn_spread = Quantity(max(math.radians(0.5), float(std[2])), Dimension.ANGLE)
     return (
         *edits,
         _session("start", "position_std", value=spread),

@@ -32,8 +32,9 @@ _SUBJECTS = {
     Part.TRUTH: "the truth",
     Part.MARKS: "the table of marks",
     Part.ODOMETRY: "the odometry",
-    Part.GYRO: "the gyro",
 }
+# below these a robot does not differ from nothing
+_SMALLEST_SHOWN = {Dimension.LENGTH: 1e-4, Dimension.ANGLE: math.radians(0.01), Dimension.TIME: 1e-4}
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,7 @@ def diagnose(found: Found, session: Session, config: SessionConfig) -> Diagnosis
 def disagreement(kind: Comparison, left: Residuals) -> str:
     """Return how far the two sides of a comparison lie apart in the median."""
     sizes = [
-        format_quantity(value, dimension)
+        _shown(value, dimension)
         for value, dimension in ((left.typical_m, Dimension.LENGTH), (left.typical_rad, Dimension.ANGLE))
         if math.isfinite(value)
     ]
@@ -75,7 +76,7 @@ def _telling(found: Found) -> Comparison:
     """Return the comparison that the change mends most."""
     before, after = found.before.residuals, found.after.residuals
     return max(
-        (kind for kind in before if before[kind].independent > 0.0 and after[kind].independent > 0.0),
+        (kind for kind in before if before[kind].count and after[kind].count),
         key=lambda kind: before[kind].mean_cost - after[kind].mean_cost,
     )
 
@@ -84,8 +85,12 @@ def _contradiction(found: Found) -> str:
     kind = _telling(found)
     before, after = found.before.residuals[kind], found.after.residuals[kind]
     left = disagreement(kind, after).removeprefix(f"{kind.value} differ by ")
-    text = f"As it is, {disagreement(kind, before)} in the median of {len(before.position_m)} comparisons"
-    return f"{text}; with the change, by {left}."
+    count = f" in the median of {before.count} comparisons" if before.count > 1 else ""
+    return f"As it is, {disagreement(kind, before)}{count}; with the change, by {left}."
+
+
+def _shown(value: float, dimension: Dimension) -> str:
+    return format_quantity(0.0 if abs(value) < _SMALLEST_SHOWN.get(dimension, 0.0) else value, dimension)
 
 
 def _measured(found: Found) -> tuple[Measured, ...]:
@@ -116,7 +121,7 @@ def _where(change: Change, config: SessionConfig) -> str:
         return str(table.file)
     keys = length_keys(change, config) if change.fault is SetupFault.LENGTH_UNIT else _COLUMNS.get(change.fault, ())
     if change.part is Part.GYRO:
-        keys = ("heading",)
+        keys = ("heading", "turn", "turn_rate")
     columns = [getattr(table, key, None) for key in keys]
     named = [f'"{column.column}"' for column in columns if isinstance(column, Column)]
     return f"{table.file}, {'columns' if len(named) > 1 else 'column'} {', '.join(named)}" if named else str(table.file)
@@ -143,20 +148,31 @@ def _pod_columns(change: Change, config: SessionConfig) -> str:
     return f"{'columns' if len(names) > 1 else 'column'} {', '.join(names)}"
 
 
-def _pods(change: Change) -> str:
-    return " and ".join(change.names) if len(change.names) < 3 else "all pods"
+def _pods(change: Change, config: SessionConfig) -> str:
+    noun = "pod" if isinstance(config.odometry, PodCountsSource) else "column"
+    if len(change.names) > 2:
+        return f"all {noun}s"
+    return f"{noun}{'s' if len(change.names) > 1 else ''} {' and '.join(change.names)}"
 
 
 def _tags(change: Change) -> str:
     return f"tag {change.tags[0]}" if len(change.tags) == 1 else f"tags {' and '.join(map(str, change.tags))}"
 
 
+def _subject(change: Change, config: SessionConfig) -> str:
+    if change.part is Part.GYRO:
+        # a turn column may be anything's
+        return "the gyro" if getattr(config.odometry, "heading", None) is not None else "the odometry's turns"
+    return _SUBJECTS[change.part]
+
+
 def _quantity(change: Change, amount: Amount) -> str:
     """Return an amount with its standard uncertainty."""
     dimension = _DIMENSIONS[amount]
     std = change.stds.get(amount, 0.0)
-    sure = f" (standard uncertainty {format_quantity(std, dimension)})" if std > 0.0 else ""
-    return f"{format_quantity(change.amounts[amount], dimension)}{sure}"
+    smallest = _SMALLEST_SHOWN.get(dimension, 0.0)
+    sure = f" (standard uncertainty {format_quantity(max(std, smallest), dimension)})" if std > 0.0 else ""
+    return f"{_shown(change.amounts[amount], dimension)}{sure}"
 
 
 def _factor(change: Change) -> str:
@@ -165,9 +181,9 @@ def _factor(change: Change) -> str:
     return f"{change.amounts[Amount.FACTOR]:.4g}{sure}"
 
 
-def _pods_exchanged(change: Change, _: SessionConfig) -> _Words:
+def _pods_exchanged(change: Change, config: SessionConfig) -> _Words:
     return _Words(
-        f"Exchanging the columns of {_pods(change)} makes the log consistent.",
+        f"Exchanging the columns of {_pods(change, config)} makes the log consistent.",
         "Each pod's travel is taken for the other's, so turns and drives are mixed up.",
         "Exchange the two columns in session.toml; roll one wheel by hand and watch which count moves.",
     )
@@ -178,23 +194,31 @@ def _pod_reversed(change: Change, config: SessionConfig) -> _Words:
     if not isinstance(config.odometry, PodCountsSource):
         remedy = "Let the robot's program log this column with the other sign: forward and left are positive."
     return _Words(
-        f"{_pods(change)} counts against its rolling direction.",
+        f"{_pods(change, config)[:1].upper()}{_pods(change, config)[1:]} counts against its rolling direction.",
         "Every metre that this pod rolls is taken for a metre the other way.",
         remedy,
     )
 
 
-def _pod_scale(change: Change, _: SessionConfig) -> _Words:
+def _pod_scale(change: Change, config: SessionConfig) -> _Words:
+    remedy = (
+        "Check counts per revolution (are all edges counted?) and measure the wheel: roll it ten turns along a tape."
+    )
+    if not isinstance(config.odometry, PodCountsSource):
+        remedy = (
+            "Correct the constants of the program that writes this column: push the robot 2 m along a tape, its motors "
+            "off, and compare."
+        )
     return _Words(
-        f"The travel of {_pods(change)} has to be multiplied by {_factor(change)}.",
+        f"The travel of {_pods(change, config)} has to be multiplied by {_factor(change)}.",
         "Distances, or turns, come out wrong by that share: dead reckoning drifts with every metre.",
-        "Check counts per revolution (are all edges counted?) and measure the wheel: roll it ten turns along a tape.",
+        remedy,
     )
 
 
-def _heading_sense(change: Change, _: SessionConfig) -> _Words:
+def _heading_sense(change: Change, config: SessionConfig) -> _Words:
     return _Words(
-        f"Angles of {_SUBJECTS[change.part]} grow the other way round than the files say.",
+        f"Angles of {_subject(change, config)} grow the other way round than the files say.",
         "Every left turn is taken for a right turn.",
         "Set heading_sense in the table's frame; turn the robot to the left by hand and watch the number.",
     )
@@ -202,7 +226,7 @@ def _heading_sense(change: Change, _: SessionConfig) -> _Words:
 
 def _heading_zero(change: Change, config: SessionConfig) -> _Words:
     return _Words(
-        f"Headings of {_SUBJECTS[change.part]} need {_quantity(change, Amount.TURN)} added.",
+        f"Headings of {_subject(change, config)} need {_quantity(change, Amount.TURN)} added.",
         "Forward is taken for another direction, so fixes and odometry pull the pose apart.",
         f"Set heading_zero in the table's frame{_or_mount(config)}.",
     )
@@ -214,45 +238,49 @@ def _or_mount(config: SessionConfig) -> str:
     return ""
 
 
-def _angle_unit(change: Change, _: SessionConfig) -> _Words:
-    in_degrees = change.amounts[Amount.FACTOR] < 1.0
+def _angle_unit(change: Change, config: SessionConfig) -> _Words:
+    too_large = change.amounts[Amount.FACTOR] < 1.0
+    taken = "degrees are taken for radians" if too_large else "radians are taken for degrees"
     return _Words(
-        f"Angles of {_SUBJECTS[change.part]} are in {'degrees' if in_degrees else 'radians'}.",
-        "They are read 57 times too large." if in_degrees else "They are read 57 times too small.",
-        "Correct the column's unit in session.toml.",
+        f"Angles of {_subject(change, config)} are read 57 times too {'large' if too_large else 'small'}: {taken}.",
+        "Every turn by them comes out wrong by that factor.",
+        "Correct the column's unit in session.toml; if it is what the program means to write, the program converts "
+        "twice, or not at all.",
     )
 
 
-def _length_unit(change: Change, _: SessionConfig) -> _Words:
+def _length_unit(change: Change, config: SessionConfig) -> _Words:
     return _Words(
-        f"Lengths of {_SUBJECTS[change.part]} have to be multiplied by {_factor(change)}: another unit.",
+        f"Lengths of {_subject(change, config)} have to be multiplied by {_factor(change)}: another unit.",
         "Positions are read too large or too small by that factor.",
-        "Correct the unit of these columns in session.toml.",
+        "Correct the unit of these columns in session.toml; if it is what the program means to write, the program "
+        "converts twice, or not at all.",
     )
 
 
-def _frame_rotated(change: Change, _: SessionConfig) -> _Words:
+def _frame_rotated(change: Change, config: SessionConfig) -> _Words:
     place = f"{_quantity(change, Amount.X)} and {_quantity(change, Amount.Y)}"
     return _Words(
-        f"The frame of {_SUBJECTS[change.part]} is turned by {_quantity(change, Amount.TURN)}, its origin moved by "
+        f"The frame of {_subject(change, config)} is turned by {_quantity(change, Amount.TURN)}, its origin moved by "
         f"{place} along x and y.",
         "Its poses are those of another coordinate system than the field file's.",
         "Say so in the table's frame, or let the robot's program use the field file's axes.",
     )
 
 
-def _frame_mirrored(change: Change, _: SessionConfig) -> _Words:
+def _frame_mirrored(change: Change, config: SessionConfig) -> _Words:
     return _Words(
-        f"The frame of {_SUBJECTS[change.part]} is mirrored: an alignment with reflection fits, one without does not.",
+        f"The frame of {_subject(change, config)} is mirrored: an alignment with reflection fits, one without does "
+        "not.",
         "Left and right are exchanged, which no rotation can mend.",
         "Set y_axis and heading_sense in the table's frame; look whether x and y are exchanged, or one is negated.",
     )
 
 
-def _frame_shifted(change: Change, _: SessionConfig) -> _Words:
+def _frame_shifted(change: Change, config: SessionConfig) -> _Words:
     return _Words(
-        f"The origin of {_SUBJECTS[change.part]} lies elsewhere: its positions need {_quantity(change, Amount.X)} and "
-        f"{_quantity(change, Amount.Y)} added along x and y.",
+        f"The origin of {_subject(change, config)} lies elsewhere: its positions need {_quantity(change, Amount.X)} "
+        f"and {_quantity(change, Amount.Y)} added along x and y.",
         "Its poses are those of another coordinate system than the field file's.",
         "Set origin_x and origin_y in the table's frame, or survey the floor's corner again.",
     )
@@ -275,9 +303,11 @@ def _tags_exchanged(change: Change, _: SessionConfig) -> _Words:
 
 def _tag_misplaced(change: Change, config: SessionConfig) -> _Words:
     program = " and in the map of the camera's program" if isinstance(config.tags, RobotPoseSource) else ""
+    ways = [(Amount.X, "along x"), (Amount.Y, "along y"), (Amount.TURN, "of facing")]
+    # ranges and bearings do not tell how a tag is turned
+    told = [f"{_quantity(change, amount)} {way}" for amount, way in ways if amount in change.amounts]
     return _Words(
-        f"{_tags(change).capitalize()} seems to hang {_quantity(change, Amount.X)} along x, "
-        f"{_quantity(change, Amount.Y)} along y and {_quantity(change, Amount.TURN)} of facing from its place.",
+        f"{_tags(change).capitalize()} seems to hang {', '.join(told[:-1])} and {told[-1]} from its place.",
         "Every fix from it pulls the pose aside by about as much.",
         f"Measure where it hangs; correct it in the field file{program}, or rehang it.",
     )
@@ -306,13 +336,13 @@ def _bearing_bias(change: Change, _: SessionConfig) -> _Words:
     )
 
 
-def _clock_shift(change: Change, _: SessionConfig) -> _Words:
-    shift = change.amounts[Amount.SHIFT]
-    late = "early" if shift > 0.0 else "late"
+def _clock_shift(change: Change, config: SessionConfig) -> _Words:
+    late = "early" if change.amounts[Amount.SHIFT] > 0.0 else "late"
+    captured = " If only capture times are off, log when the picture was taken, not when it arrived."
     return _Words(
-        f"The times of {_SUBJECTS[change.part]} are {late}: they need {_quantity(change, Amount.SHIFT)} added.",
+        f"The times of {_subject(change, config)} are {late}: they need {_quantity(change, Amount.SHIFT)} added.",
         "Everything in this table is compared with where the robot was at another time.",
-        "Set the table's offset. If only capture times are off, log when the picture was taken, not when it arrived.",
+        f"Set the table's offset.{captured if change.part is Part.TAGS else ''}",
     )
 
 
@@ -329,9 +359,9 @@ def _gyro_lag(change: Change, _: SessionConfig) -> _Words:
 
 def _start_pose(change: Change, _: SessionConfig) -> _Words:
     return _Words(
-        f"The robot started {format_quantity(change.amounts[Amount.X], Dimension.LENGTH)} along x, "
-        f"{format_quantity(change.amounts[Amount.Y], Dimension.LENGTH)} along y and "
-        f"{format_quantity(change.amounts[Amount.TURN], Dimension.ANGLE)} of heading from where [start] says.",
+        f"The robot started {_shown(change.amounts[Amount.X], Dimension.LENGTH)} along x, "
+        f"{_shown(change.amounts[Amount.Y], Dimension.LENGTH)} along y and "
+        f"{_shown(change.amounts[Amount.TURN], Dimension.ANGLE)} of heading from where [start] says.",
         "Dead reckoning carries this error along to the end.",
         "Correct [start], and place the robot against the taped corner before every run.",
     )

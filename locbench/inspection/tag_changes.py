@@ -45,7 +45,7 @@ def _fix_changes(log: Recorded, fixes: Fixes) -> Iterator[Change]:
         return replace(log, fixes=fixes.with_tags(tag_pose))
 
     if fixes.kind is TagKind.ROBOT_POSE:
-        yield from frame_changes(Part.TAGS, fixes.pose, there, with_poses)
+        yield from frame_changes(Part.TAGS, fixes.pose, fixes.zero, there, with_poses)
     else:
         yield from _camera_frame_changes(log, fixes, there)
     yield from _moved_tags(fixes, compose(there, fixes.on_robot), with_places)
@@ -140,7 +140,7 @@ def _near(found: _Found | None, place: FloatArray) -> bool:
 def _camera_frame_changes(log: Recorded, fixes: Fixes, there: FloatArray) -> Iterator[Change]:
     """Yield other conventions of the camera's frame, and scale and direction of what it sees, for tag poses."""
     camera = fixes.mount[:, [0, 1, 3]]
-    seen = between(camera, fixes.on_robot)
+    seen = compose(inverse(camera), fixes.on_robot)
 
     def with_seen(pose: FloatArray) -> Recorded:
         return replace(log, fixes=fixes.with_tags_on_robot(compose(camera, pose)))
@@ -149,7 +149,7 @@ def _camera_frame_changes(log: Recorded, fixes: Fixes, there: FloatArray) -> Ite
         scaled = with_seen(seen * [factor, factor, 1.0])
         yield Change(SetupFault.LENGTH_UNIT, Part.TAGS, scaled, amounts={Amount.FACTOR: factor})
     for factor in ANGLE_FACTORS:
-        scaled = with_seen(seen * [1.0, 1.0, factor])
+        scaled = with_seen(fixes.zero + (seen - fixes.zero) * [1.0, 1.0, factor])
         yield Change(SetupFault.ANGLE_UNIT, Part.TAGS, scaled, amounts={Amount.FACTOR: factor})
     for quarter in range(4):
         turn = quarter * np.pi / 2.0
@@ -226,14 +226,18 @@ def _ray_tags(log: Recorded, rays: Rays, with_places: Callable[[FloatArray], Rec
     places = {int(tag): rays.tag_pose[rays.tag == tag][0] for tag in np.unique(rays.tag)}
     found: dict[int, _Found] = {}
     for tag, place in places.items():
-        known = np.flatnonzero((rays.tag == tag) & np.isfinite(there[:, 0]))
+        # without the robot's heading nothing tells where its camera was
+        known = np.flatnonzero((rays.tag == tag) & np.isfinite(there).all(axis=1))
         if len(known) >= _LEAST_SEEN:
             found[tag] = _located(place, rays, there, known)
     for first, second, exchanged in _exchanged_pairs(rays, places, found):
         yield Change(SetupFault.TAGS_EXCHANGED, Part.FLOOR, with_places(exchanged), tags=(first, second))
     for tag, (pose, std) in found.items():
         if np.hypot(*(pose[:2] - places[tag][:2])) > _NOTABLE_M:
-            yield _moved_tag(tag, places[tag], pose, std, with_places, rays)
+            moved = _moved_tag(tag, places[tag], pose, std, with_places, rays)
+            # ranges and bearings do not tell how a tag is turned
+            amounts = {amount: moved.amounts[amount] for amount in (Amount.X, Amount.Y)}
+            yield replace(moved, amounts=amounts, parameters=2)
 
 
 def _located(place: FloatArray, rays: Rays, there: FloatArray, known: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -87,7 +87,8 @@ def _tag_poses(
     towards_tag = (turn @ np.stack([x, y, z], axis=-1)[..., np.newaxis])[..., 0]
     facing = heading
     if source.heading is not None:
-        facing = _levelled_heading(frame.heading_sign * heading + frame.heading_offset_rad, turn)
+        in_camera = frame.heading_sign * heading + frame.heading_offset_rad
+        facing = _with_whole_turns(_levelled_heading(in_camera, turn), in_camera + mount[:, 3])
     # a picture errs alike sideways and upwards
     spread[:, 2] = np.where(np.isnan(spread[:, 2]), spread[:, 1], spread[:, 2])
     in_robot = propagated_covariance(turn, _diagonal(spread[:, :3]))
@@ -127,6 +128,19 @@ def _levelled_heading(heading_rad: FloatArray, turn: FloatArray) -> FloatArray:
     return np.asarray(np.arctan2(normal[:, 1], normal[:, 0]))
 
 
+def _with_whole_turns(angle_rad: FloatArray, logged_rad: FloatArray) -> FloatArray:
+    """Return angles (M,) with the whole turns that the logged ones (M,) have.
+
+    They do not matter to a filter, but without them nobody could tell what readings in another unit would mean.
+    """
+    return np.asarray(angle_rad + 2.0 * np.pi * np.round((logged_rad - angle_rad) / (2.0 * np.pi)))
+
+
+def _as_logged(source: RangeBearingSource | BearingSource, bearing_rad: FloatArray) -> FloatArray:
+    logged = source.frame.heading_sign * bearing_rad
+    return _with_whole_turns(wrap_angle(logged), logged)
+
+
 def _ranges_and_bearings(
     table: Table, source: RangeBearingSource, view: FloatArray, findings: FindingList
 ) -> TagReadings | None:
@@ -136,7 +150,7 @@ def _ranges_and_bearings(
     if range_m is None or bearing is None or spread is None:
         return None
     range_m = range_m / source.range_scale
-    value = np.column_stack([range_m, wrap_angle(source.frame.heading_sign * bearing)])
+    value = np.column_stack([range_m, _as_logged(source, bearing)])
     return TagReadings(value, _diagonal(spread / [source.range_scale, 1.0]), range_m, view)
 
 
@@ -146,7 +160,7 @@ def _bearings(table: Table, source: BearingSource, view: FloatArray, findings: F
     spread = _spread(table, (source.bearing_std,), findings)
     if bearing is None or range_m is None or spread is None:
         return None
-    value = wrap_angle(source.frame.heading_sign * bearing)[:, np.newaxis]
+    value = _as_logged(source, bearing)[:, np.newaxis]
     # no tag is nearer than not at all; such a range says nothing
     return TagReadings(value, _diagonal(spread), np.where(range_m > 0.0, range_m, np.nan), view)
 

@@ -119,7 +119,9 @@ def test_the_start_is_found_back_from_what_follows(x, y, turn):
     start = np.array([x, y, turn])
     poses = compose(start, odometry.path)
     log = Recording(odometry, 0.0)
-    assert start_by(log, times[10:40], poses[10:40]) == pytest.approx(start, abs=1e-9)
+    found, std = start_by(log, times[10:40], poses[10:40])
+    assert found == pytest.approx(start, abs=1e-9)
+    assert std == pytest.approx(np.zeros(3), abs=1e-9)
 
 
 class Recording:
@@ -172,7 +174,7 @@ def test_a_frame_is_found_whatever_its_turn_and_origin(turn, x, y, mirrored):
     if mirrored:
         pose = pose * [1.0, -1.0, -1.0]
     rebuilt = []
-    changes = list(frame_changes(Part.TAGS, pose, there, lambda poses: rebuilt.append(poses) or poses))
+    changes = list(frame_changes(Part.TAGS, pose, np.zeros(3), there, lambda poses: rebuilt.append(poses) or poses))
     fault = SetupFault.FRAME_MIRRORED if mirrored else SetupFault.FRAME_ROTATED
     best = min(
         (change for change in changes if change.fault is fault),
@@ -258,7 +260,7 @@ def test_the_delay_of_a_published_kind_of_signal_is_found():
     travel = np.column_stack([0.4 * times + row[2] * heading(times) for row in rows[:2]] + [-0.1 * heading(times)])
     wheels = Wheels(("left", "right", "cross"), travel, rows, np.ones(3))
     odometry = Odometry(times, wheels, heading(times - 0.073), True)
-    late = Recorded(odometry, 0.0, np.zeros(3), None, None, None, None)
+    late = Recorded(odometry, 0.0, np.zeros(3), np.zeros(3), None, None, None, None, np.zeros(3))
     shifts = [change for change in time_changes(misfit(late)) if change.part is Part.GYRO]
     assert len(shifts) == 1
     assert shifts[0].amounts[Amount.SHIFT] == pytest.approx(-0.073, abs=1e-3)

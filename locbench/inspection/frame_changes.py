@@ -11,13 +11,12 @@ from locbench.inspection.change import Amount, Change, Part
 from locbench.inspection.diagnosis import SetupFault
 from locbench.inspection.odometry_changes import LENGTH_FACTORS
 from locbench.inspection.recorded import ANGLE_FACTORS, Recorded
+from locbench.inspection.residuals import ALIKE
 from locbench.statistics import standard_error_of_median
 
-__all__ = ["ALIKE", "frame_changes", "straightness"]
+__all__ = ["frame_changes", "straightness"]
 
 _LEAST_POSES = 8
-# so many fixes of a few moments err alike that they count as one
-ALIKE = 8.0
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,8 @@ import numpy as np
 from locbench.arrays import FloatArray, IntArray
 from locbench.geometry import between, compose, interpolate_poses, inverse, mount_rotation, transform_points, wrap_angle
 from locbench.inspection.recorded import Recorded, Visits
+from locbench.inspection.residuals import ALIKE
+from locbench.statistics import standard_error_of_median
 
 __all__ = ["expected_bearings", "expected_ranges", "first_references", "references", "since_start", "start_by"]
 
@@ -78,9 +80,7 @@ def start_by(log: Recorded, times_s: FloatArray, poses: FloatArray) -> tuple[Flo
     middle = np.median(back, axis=0)
     if len(back) < _FEWEST_TO_SCATTER:
         return middle, np.zeros(3)
-    spread = 1.4826 * np.median(np.abs(back - middle), axis=0)
-    # neighbouring fixes err alike: some eight of them count as one
-    return middle, 1.25 * spread / np.sqrt(max(1.0, len(back) / 8.0))
+    return middle, np.array([standard_error_of_median(column, len(back) / ALIKE) for column in back.T])
 
 
 def since_start(log: Recorded, sums: FloatArray, times_s: FloatArray) -> FloatArray:

@@ -11,10 +11,11 @@ from locbench.arrays import FloatArray, IntArray
 from locbench.geometry import between, circular_mean, compose, inverse, rotation_matrix, wrap_angle
 from locbench.inspection.change import Amount, Change, Part
 from locbench.inspection.diagnosis import SetupFault
-from locbench.inspection.frame_changes import ALIKE, frame_changes
+from locbench.inspection.frame_changes import frame_changes
 from locbench.inspection.odometry_changes import LENGTH_FACTORS
 from locbench.inspection.recorded import ANGLE_FACTORS, Fixes, Rays, Recorded
 from locbench.inspection.references import expected_bearings, expected_ranges, references
+from locbench.inspection.residuals import ALIKE
 from locbench.session import TagKind
 from locbench.statistics import standard_error_of_median
 

@@ -88,7 +88,7 @@ def _spoilt(random: Random, files: Mapping[str, bytes]) -> dict[str, bytes]:
     return {name: (spoilt_toml if name.endswith(".toml") else spoilt_table)(random, files[name]) for name in chosen}
 
 
-def _run(command: Command, given_input: Input, spoilt: Mapping[str, bytes]) -> str | None:
+def assert_answered_or_refused(command: Command, given_input: Input, spoilt: Mapping[str, bytes]) -> str | None:
     """Return the text of the result file, or None after a refusal; check what must hold of either."""
     with TemporaryDirectory(prefix="spoilt-") as made:
         folder = Path(made)
@@ -120,12 +120,12 @@ def _check_refusal(folder: Path, status: int, shown: str, error: str) -> None:
     assert "Traceback" not in line
 
 
-def _spoil_and_run(files: Input, random: Random, *commands: Command) -> None:
-    """Spoil something, and run one of the commands on it."""
+def assert_answered_or_refused_when_spoilt(files: Input, random: Random, *commands: Command) -> None:
+    """Spoil something, run one of the commands on it, and hold the outcome to what bad input may give."""
     spoilt = _spoilt(random, files.files)
     for name, data in spoilt.items():
         note(f"{name}:\n" + "\n".join(_new_lines(files.files[name], data)))
-    _run(random.choice(commands), files, spoilt)
+    assert_answered_or_refused(random.choice(commands), files, spoilt)
 
 
 def _new_lines(before: bytes, after: bytes) -> list[str]:
@@ -147,7 +147,7 @@ CHANCE = st.randoms(use_true_random=False)
 @settings(max_examples=45)
 @given(random=CHANCE)
 def test_a_spoilt_demo_is_answered_or_refused(name, random):
-    _spoil_and_run(demo(name), random, *ON_SESSIONS)
+    assert_answered_or_refused_when_spoilt(demo(name), random, *ON_SESSIONS)
 
 
 @pytest.mark.usefixtures("without_pictures")
@@ -155,13 +155,13 @@ def test_a_spoilt_demo_is_answered_or_refused(name, random):
 @settings(max_examples=20)
 @given(random=CHANCE)
 def test_so_is_a_spoilt_log_of_another_kind(kind, random):
-    _spoil_and_run(other_log(kind), random, *ON_SESSIONS)
+    assert_answered_or_refused_when_spoilt(other_log(kind), random, *ON_SESSIONS)
 
 
 @settings(max_examples=168)
 @given(random=CHANCE)
 def test_a_spoilt_scenario_is_simulated_or_refused(random):
-    _spoil_and_run(scenario(), random, SIMULATE)
+    assert_answered_or_refused_when_spoilt(scenario(), random, SIMULATE)
 
 
 @pytest.mark.parametrize("name", DEMOS)
@@ -171,7 +171,7 @@ def test_pictures_of_a_spoilt_demo_can_be_drawn(name, random):
     """Only tables are spoilt: what gets as far as the pictures is mostly a spoilt number."""
     files = demo(name)
     tables = {path: data for path, data in files.files.items() if path.endswith(".csv")}
-    _run(EVALUATE, files, _spoilt(random, tables))
+    assert_answered_or_refused(EVALUATE, files, _spoilt(random, tables))
 
 
 @pytest.mark.usefixtures("without_pictures")
@@ -180,6 +180,6 @@ def test_pictures_of_a_spoilt_demo_can_be_drawn(name, random):
 def test_what_is_only_written_otherwise_gives_the_same_results(command, fault):
     files = demo("orchard_shoved")
     spoilt = {path: fault(Random(1), data) for path, data in files.files.items() if path.endswith(".csv")}
-    result = _run(command, files, spoilt)
+    result = assert_answered_or_refused(command, files, spoilt)
     assert result is not None
-    assert result == _run(command, files, {})
+    assert result == assert_answered_or_refused(command, files, {})

@@ -33,6 +33,7 @@ __all__ = ["where_to_look_next"]
 
 # Intervals of one run are wide; a difference smaller than this and inside them is not worth a hint.
 _NOTABLY_WORSE = 1.25
+_INSPECT = "locbench inspect says whether a unit, frame, clock or pod is wrong."
 
 
 @dataclass(frozen=True)
@@ -137,7 +138,7 @@ def _broken_reference(reference: ReferenceRecord | None) -> Iterator[Hint]:
         return
     places = ", ".join(f"{interval.start_s:.1f}–{interval.end_s:.1f} s" for interval in broken)
     meaning = (
-        "Most do, so look at the robot file first: its [motion_noise] is too small, or its geometry is off."
+        f"Most do, so look at the robot file first: its [motion_noise] is too small, or its geometry is off. {_INSPECT}"
         if len(broken) > len(intervals) / 2
         else "Look there for contact or a slipping pod; corrections in these times are undecided."
     )
@@ -205,7 +206,7 @@ def _corrections(name: str, result: EstimatorResult, fixes: CorrectionSummary) -
         )
     if fixes.accepted == 0:
         most = f" (most refused by the rule {rule_words(rule)})" if rule else ""
-        yield Hint(f"{shown} used none of {fixes.offered} fixes{most}, so it is dead reckoning.")
+        yield Hint(f"{shown} used none of {fixes.offered} fixes{most}, so it is dead reckoning. {_INSPECT}")
         return
     if result.correction_mode == "none":
         return
@@ -216,9 +217,9 @@ def _corrections(name: str, result: EstimatorResult, fixes: CorrectionSummary) -
             f"{fixes.helped} towards it{untold}. See the hurt row under its errors over time in the report."
         )
     if refused > fixes.accepted and rule:
-        yield Hint(
-            f"{shown} refused {refused} of {fixes.offered} fixes, most by the rule {rule_words(rule)} ({count})."
-        )
+        said = f"{shown} refused {refused} of {fixes.offered} fixes, most by the rule {rule_words(rule)} ({count})."
+        # the other rules refuse what the user told them to; the gate what contradicts everything else
+        yield Hint(f"{said} {_INSPECT}" if rule == "gate" else said)
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -263,6 +263,13 @@ def test_a_fusion_without_accepted_fixes_is_dead_reckoning(evaluation_a, evaluat
         assert "refused 408" not in hints
 
 
+@pytest.mark.parametrize(("rule", "points"), [("gate", True), ("range", False)])
+def test_a_gate_that_refuses_most_points_to_what_may_be_wrong_with_the_set_up(evaluation_a, rule, points):
+    found = with_fixes(evaluation_a, 408, 100, {rule: 308})
+    hint = next(line for line in where_to_look_next(found) if "refused 308 of 408 fixes" in line)
+    assert ("locbench inspect" in hint) == points
+
+
 def test_a_fusion_without_any_fix_says_so(evaluation_a):
     found = with_fixes(evaluation_a, 0, 0, {})
     assert "no fix lay inside the log, so gated_kalman is dead reckoning" in headline(found, METRIC)

@@ -20,7 +20,23 @@ from locbench.inspection.diagnosis import SetupFault
 from locbench.jobs.inspect import inspect
 from locbench.jobs.simulate import simulate
 
-__all__ = ["FAULTS", "HEALTHY", "SEEDS", "Fault", "error_codes", "healthy_session", "row_of_one_seed", "with_fault"]
+__all__ = [
+    "FAULTS",
+    "HEALTHY",
+    "SEEDS",
+    "Change",
+    "Fault",
+    "added",
+    "columns",
+    "error_codes",
+    "healthy_session",
+    "in_file",
+    "offset",
+    "rotated",
+    "row_of_one_seed",
+    "scaled",
+    "with_fault",
+]
 
 Change = Callable[[Path], None]
 
@@ -76,7 +92,9 @@ def without_truth(folder: Path) -> None:
     path.write_text(re.sub(r"\[truth\]\n(?:[^\[].*\n?)*", "", path.read_text()))
 
 
-def _replaced(file: str, old: str, new: str) -> Change:
+def in_file(file: str, old: str, new: str) -> Change:
+    """Replace text in a file."""
+
     def change(folder: Path) -> None:
         path = folder / file
         text = path.read_text()
@@ -102,7 +120,9 @@ def _in_table(table: str, old: str, new: str) -> Change:
     return change
 
 
-def _columns(file: str, change: Callable[[pd.DataFrame], None]) -> Change:
+def columns(file: str, change: Callable[[pd.DataFrame], None]) -> Change:
+    """Change the columns of a table."""
+
     def apply(folder: Path) -> None:
         data = pd.read_csv(folder / file)
         change(data)
@@ -128,7 +148,9 @@ def _exchange_axes(data: pd.DataFrame) -> None:
     data["heading_deg"] = 90.0 - data["heading_deg"]
 
 
-def _rotate(degrees: float, x_m: float = 0.0, y_m: float = 0.0) -> Callable[[pd.DataFrame], None]:
+def rotated(degrees: float, x_m: float = 0.0, y_m: float = 0.0) -> Callable[[pd.DataFrame], None]:
+    """Return tag poses as a frame turned by that much, with its origin there, has them."""
+
     def change(data: pd.DataFrame) -> None:
         angle = np.radians(degrees)
         x, y = data["px_in"].copy() - x_m / 0.0254, data["py_in"].copy() - y_m / 0.0254
@@ -181,7 +203,7 @@ def _exchanged_poses(folder: Path) -> None:
             data.loc[rows, "px_in"], data.loc[rows, "py_in"] = moved[:, 0] / 0.0254, moved[:, 1] / 0.0254
             data.loc[rows, "heading_deg"] = np.degrees(moved[:, 2])
 
-    _columns("tags.csv", change)(folder)
+    columns("tags.csv", change)(folder)
 
 
 def _tag_elsewhere(folder: Path) -> None:
@@ -207,23 +229,28 @@ def _tag_lengths_in(unit: str) -> Change:
     return _all(*(_in_table("tags", text.format("in"), text.format(unit)) for text in (_X_IN, _Y_IN)))
 
 
-def _offset(table: str, key: str, offset: str) -> Change:
-    return _in_table(table, f"{key} = ", f'offset = "{offset}"\n{key} = ')
+def offset(table: str, key: str, value: str) -> Change:
+    """Give a table of session.toml an offset; `key` is one of its keys."""
+    return _in_table(table, f"{key} = ", f'offset = "{value}"\n{key} = ')
 
 
-def _scaled(file: str, factor: float, *columns: str) -> Change:
+def scaled(file: str, factor: float, *names: str) -> Change:
+    """Multiply columns of a table."""
+
     def change(data: pd.DataFrame) -> None:
-        for column in columns:
-            data[column] = data[column] * factor
+        for name in names:
+            data[name] = data[name] * factor
 
-    return _columns(file, change)
+    return columns(file, change)
 
 
-def _added(file: str, column: str, value: float) -> Change:
+def added(file: str, name: str, value: float) -> Change:
+    """Add to a column of a table."""
+
     def change(data: pd.DataFrame) -> None:
-        data[column] = data[column] + value
+        data[name] = data[name] + value
 
-    return _columns(file, change)
+    return columns(file, change)
 
 
 def _halved_counts(data: pd.DataFrame) -> None:
@@ -234,33 +261,31 @@ _F, _RAYS, _TAG_POSES = SetupFault, CameraReport.RANGE_BEARING, CameraReport.TAG
 FAULTS = (
     Fault("left and right pod exchanged", _F.PODS_EXCHANGED, _pods_as(_RIGHT, _LEFT, _CROSS)),
     Fault("left and cross pod exchanged", _F.PODS_EXCHANGED, _pods_as(_CROSS, _RIGHT, _LEFT)),
-    Fault(
-        "right pod not marked as reversed", _F.POD_REVERSED, _replaced(_ROBOT, "reversed = true", "reversed = false")
-    ),
+    Fault("right pod not marked as reversed", _F.POD_REVERSED, in_file(_ROBOT, "reversed = true", "reversed = false")),
     Fault(
         "cross pod runs backwards",
         _F.POD_REVERSED,
-        _replaced(_ROBOT, _CROSS_WHEEL.format(50), "reversed = true\n" + _CROSS_WHEEL.format(50)),
+        in_file(_ROBOT, _CROSS_WHEEL.format(50), "reversed = true\n" + _CROSS_WHEEL.format(50)),
     ),
-    Fault("left pod logs half the counts", _F.POD_SCALE, _columns("odometry.csv", _halved_counts)),
+    Fault("left pod logs half the counts", _F.POD_SCALE, columns("odometry.csv", _halved_counts)),
     Fault(
         "all wheels 35 mm instead of 50 mm",
         _F.POD_SCALE,
-        _replaced(_ROBOT, 'wheel_diameter = "50 mm"', 'wheel_diameter = "35 mm"'),
+        in_file(_ROBOT, 'wheel_diameter = "50 mm"', 'wheel_diameter = "35 mm"'),
     ),
     Fault(
         "cross wheel 60 mm instead of 50 mm",
         _F.POD_SCALE,
-        _replaced(_ROBOT, _CROSS_WHEEL.format(50), _CROSS_WHEEL.format(60)),
+        in_file(_ROBOT, _CROSS_WHEEL.format(50), _CROSS_WHEEL.format(60)),
     ),
-    Fault("gyro counts clockwise", _F.HEADING_SENSE, _scaled("odometry.csv", -1.0, "gyro_deg")),
-    Fault("tag headings count clockwise", _F.HEADING_SENSE, _scaled("tags.csv", -1.0, "heading_deg")),
-    Fault("tag headings are zero along +y", _F.HEADING_ZERO, _added("tags.csv", "heading_deg", -90.0)),
-    Fault("gyro in radians, read as degrees", _F.ANGLE_UNIT, _scaled("odometry.csv", np.pi / 180.0, "gyro_deg")),
+    Fault("gyro counts clockwise", _F.HEADING_SENSE, scaled("odometry.csv", -1.0, "gyro_deg")),
+    Fault("tag headings count clockwise", _F.HEADING_SENSE, scaled("tags.csv", -1.0, "heading_deg")),
+    Fault("tag headings are zero along +y", _F.HEADING_ZERO, added("tags.csv", "heading_deg", -90.0)),
+    Fault("gyro in radians, read as degrees", _F.ANGLE_UNIT, scaled("odometry.csv", np.pi / 180.0, "gyro_deg")),
     Fault(
         "gyro in degrees that wrap around, read as radians",
         _F.ANGLE_UNIT,
-        _all(_columns("odometry.csv", _wrapped), _in_table("odometry", _GYRO_IN.format("deg"), _GYRO_IN.format("rad"))),
+        _all(columns("odometry.csv", _wrapped), _in_table("odometry", _GYRO_IN.format("deg"), _GYRO_IN.format("rad"))),
     ),
     Fault(
         "tag headings in degrees, read as radians",
@@ -269,48 +294,48 @@ FAULTS = (
     ),
     Fault("tag positions in inches, read as centimetres", _F.LENGTH_UNIT, _tag_lengths_in("cm")),
     Fault("tag positions in inches, read as metres", _F.LENGTH_UNIT, _tag_lengths_in("m")),
-    Fault("tag frame turned by 90 degrees", _F.FRAME_ROTATED, _columns("tags.csv", _rotate(90.0))),
+    Fault("tag frame turned by 90 degrees", _F.FRAME_ROTATED, columns("tags.csv", rotated(90.0))),
     Fault(
         "tag frame turned by half, from the opposite corner",
         _F.FRAME_ROTATED,
-        _columns("tags.csv", _rotate(180.0, 4.0, 4.0)),
+        columns("tags.csv", rotated(180.0, 4.0, 4.0)),
     ),
-    Fault("y of tag poses negated", _F.FRAME_MIRRORED, _columns("tags.csv", _mirror)),
-    Fault("x and y of tag poses exchanged", _F.FRAME_MIRRORED, _columns("tags.csv", _exchange_axes)),
+    Fault("y of tag poses negated", _F.FRAME_MIRRORED, columns("tags.csv", _mirror)),
+    Fault("x and y of tag poses exchanged", _F.FRAME_MIRRORED, columns("tags.csv", _exchange_axes)),
     Fault(
         "tag frame's origin in the middle of the floor",
         _F.FRAME_SHIFTED,
-        _columns("tags.csv", _rotate(0.0, 2.0, 2.0)),
+        columns("tags.csv", rotated(0.0, 2.0, 2.0)),
     ),
     Fault("tag ids 2 and 3 exchanged, tag poses", _F.TAGS_EXCHANGED, _exchange_ids, _TAG_POSES),
     Fault("tag ids 2 and 3 exchanged in the camera's program", _F.TAGS_EXCHANGED, _exchanged_poses),
     Fault("tag ids 2 and 3 exchanged, ranges and bearings", _F.TAGS_EXCHANGED, _exchange_ids, _RAYS),
     Fault("tag 3 hangs 250 mm elsewhere, tag poses", _F.TAG_MISPLACED, _tag_elsewhere, _TAG_POSES),
     Fault("tag 3 hangs 250 mm elsewhere, ranges and bearings", _F.TAG_MISPLACED, _tag_elsewhere, _RAYS),
-    Fault("ranges 8 % long", _F.RANGE_SCALE, _scaled("tags.csv", 1.08, "range_in"), _RAYS),
-    Fault("bearings 4 degrees off", _F.BEARING_BIAS, _added("tags.csv", "bearing_deg", 4.0), _RAYS),
-    Fault("tag clock 0.25 s ahead", _F.CLOCK_SHIFT, _offset("tags", "kind", "250 ms")),
-    Fault("tag clock 1.5 s behind", _F.CLOCK_SHIFT, _offset("tags", "kind", "-1.5 s")),
-    Fault("clock of the marks 0.8 s ahead", _F.CLOCK_SHIFT, _offset("marks", "mark", "800 ms")),
-    Fault("gyro 80 ms late", _F.GYRO_LAG, _columns("odometry.csv", _delayed_gyro)),
-    Fault("start on another mark", _F.START_POSE, _replaced("session.toml", 'mark = "S1"', 'mark = "M4"')),
+    Fault("ranges 8 % long", _F.RANGE_SCALE, scaled("tags.csv", 1.08, "range_in"), _RAYS),
+    Fault("bearings 4 degrees off", _F.BEARING_BIAS, added("tags.csv", "bearing_deg", 4.0), _RAYS),
+    Fault("tag clock 0.25 s ahead", _F.CLOCK_SHIFT, offset("tags", "kind", "250 ms")),
+    Fault("tag clock 1.5 s behind", _F.CLOCK_SHIFT, offset("tags", "kind", "-1.5 s")),
+    Fault("clock of the marks 0.8 s ahead", _F.CLOCK_SHIFT, offset("marks", "mark", "800 ms")),
+    Fault("gyro 80 ms late", _F.GYRO_LAG, columns("odometry.csv", _delayed_gyro)),
+    Fault("start on another mark", _F.START_POSE, in_file("session.toml", 'mark = "S1"', 'mark = "M4"')),
     Fault(
         "start heading 10 degrees off",
         _F.START_POSE,
-        _replaced("session.toml", 'mark = "S1"', 'mark = "S1"\nheading = "10 deg"\nheading_std = "0.3 deg"'),
+        in_file("session.toml", 'mark = "S1"', 'mark = "S1"\nheading = "10 deg"\nheading_std = "0.3 deg"'),
     ),
-    Fault("gyro drifts by 15 degrees a minute at rest", _F.GYRO_DRIFT, _columns("odometry.csv", _warming_gyro)),
+    Fault("gyro drifts by 15 degrees a minute at rest", _F.GYRO_DRIFT, columns("odometry.csv", _warming_gyro)),
     Fault(
         "truth in a frame turned by 90 degrees",
         _F.FRAME_ROTATED,
         _in_table("truth", "file = ", 'frame = { rotate = "90 deg" }\nfile = '),
         truth=True,
     ),
-    Fault("truth clock 0.4 s ahead", _F.CLOCK_SHIFT, _offset("truth", "file", "400 ms"), truth=True),
+    Fault("truth clock 0.4 s ahead", _F.CLOCK_SHIFT, offset("truth", "file", "400 ms"), truth=True),
     Fault(
         "truth in centimetres, read as inches",
         _F.LENGTH_UNIT,
-        _all(_in_table("truth", 'unit = "mm"', 'unit = "in"'), _scaled("truth.csv", 0.1, "x_mm", "y_mm")),
+        _all(_in_table("truth", 'unit = "mm"', 'unit = "in"'), scaled("truth.csv", 0.1, "x_mm", "y_mm")),
         truth=True,
     ),
 )

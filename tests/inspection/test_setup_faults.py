@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 from setup_faults import FAULTS, HEALTHY, SEEDS, healthy_session, row_of_one_seed, with_fault
+from smaller_faults import SCALES, row
 
 from locbench.inspection.diagnosis import SetupFault
 from locbench.jobs.inspect import inspect
@@ -29,6 +30,16 @@ def test_the_readme_holds_every_row_of_the_matrix():
     text = README.read_text()
     missing = [one.name for one in (*FAULTS, *HEALTHY) if f"| {one.name} |" not in text]
     assert missing == []
+
+
+def test_the_readme_holds_every_row_of_how_small_a_fault_may_be():
+    text = README.read_text()
+    assert [scale.name for scale in SCALES if f"| {scale.name} |" not in text] == []
+
+
+def test_a_fault_below_its_limit_is_not_named_and_one_well_above_it_is(tmp_path):
+    scale = next(scale for scale in SCALES if scale.code is SetupFault.RANGE_SCALE)
+    assert row(tmp_path, scale, SEEDS[:2]) == ["1 %: 0 of 2", "3 %: 2 of 2", "5 %: 2 of 2, 2 as error"]
 
 
 @pytest.fixture(scope="module")

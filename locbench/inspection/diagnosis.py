@@ -20,6 +20,7 @@ class LogFault(StrEnum):
     OFF_THE_FLOOR = "off_the_floor"
     SEEN_FROM_BEHIND = "seen_from_behind"
     BEYOND_THE_FLOOR = "beyond_the_floor"
+    STALE_DETECTION = "stale_detection"
     TAG_VIEW = "tag_view"
     OVERLAPPING_VISITS = "overlapping_visits"
     REPEATED_PRESS = "repeated_press"

@@ -8,6 +8,7 @@ from locbench.config import FusionConfig, SessionConfig
 from locbench.inspection.counters import counter_faults, frozen_against_truth, motionless
 from locbench.inspection.detections import detection_faults, excluded_detections
 from locbench.inspection.diagnosis import Diagnosis
+from locbench.inspection.stale import stale_detections
 from locbench.inspection.tag_view import TagView, tag_view_diagnosis
 from locbench.inspection.truth import truth_faults
 from locbench.inspection.visits import visit_faults
@@ -45,6 +46,8 @@ def log_faults(
     if session.detections is not None and config.tags is not None:
         found += detection_faults(session.detections, session.field, session.truth, config.tags.file)
         found += excluded_detections(session.detections, fusions, config.tags.file)
+        stale = stale_detections(session.detections, motion, config.tags.file)
+        found += [] if stale is None else [stale]
         found += [] if view is None else [tag_view_diagnosis(view, motion, config.tags.file)]
     if session.marks is not None and config.marks is not None:
         found += visit_faults(session.marks, motion, config.marks.file)

@@ -55,6 +55,17 @@ def thrown(rows):
     return spoil
 
 
+def repeated(rows):
+    """The camera's program goes on giving its tenth result, under new times."""
+
+    def spoil(log):
+        table = log.tables["tags.csv"]
+        columns = table.columns.drop("t_ms")
+        table.loc[10 : 10 + rows, columns] = table.loc[10, columns].to_numpy()
+
+    return spoil
+
+
 def far_ranges(log):
     log.tables["tags.csv"]["r"] = 39.0
     log.parts["tags"] += 'range = { column = "r", unit = "m" }\n'
@@ -126,6 +137,8 @@ CASES = [
     ("seen_from_behind", "warning", turned_tag, ["41 of 41", "tags 1", "facing the wrong way"]),
     ("seen_from_behind", "warning", oblique, ["41 of 41"]),
     ("beyond_the_floor", "warning", far_ranges, ["41 of 41", "5.66 m", "39.0 m"]),
+    ("stale_detection", "warning", repeated(12), ["of 41", "150 mm", "last digit"]),
+    ("stale_detection", "error", repeated(30), ["of 41"]),
     ("overlapping_visits", "warning", visited((1, 3, "S1"), (2, 4, "M2")), ["1 visits", "by up to 1 s", '"M2" at 2 s']),
     ("moving_on_mark", "warning", visited((2, 3, "M2")), ["1 of 1", '"M2" at 2 s', "mm and 14.0 deg"]),
     ("moving_on_mark", "warning", visited((5, 5, "S1")), ['"S1"', "0.510 m/s and 20.0 deg/s"]),

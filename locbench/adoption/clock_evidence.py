@@ -17,15 +17,17 @@ __all__ = ["Pace", "clock_by_changes", "clock_by_stands", "pace_of", "turning_pa
 
 _REACH_S, _STEP_S = 5.0, 0.02
 _SHIFTS_S = np.round(np.arange(-_REACH_S, _REACH_S + _STEP_S / 2.0, _STEP_S), 2)
+# First every fifth shift is tried, then those about the best.
+_COARSELY = 5
 _SAME_MOMENT_S = 0.08
 _ELSEWHERE_S = 1.5
 # A clear match is this good, and this much better than any that lies further away.
 _GOOD_LIKENESS, _AHEAD = 0.25, 0.08
 _FEWEST_CHANGES, _SHORTEST_CHANGE_S, _LONGEST_CHANGE_S = 30, 0.15, 0.6
 # Shares of the usual pace: standing still, as still as at the best shift, and driving.
-_AT_REST, _AS_STILL, _DRIVING = 0.1, 0.03, 0.3
+_AT_REST, _AS_STILL, _DRIVING = 0.1, 0.015, 0.3
 _FEWEST_STANDS = 3
-_MOST_CHANGES = 2000
+_MOST_CHANGES = 1500
 _PRESS_S = 0.15
 _ALONG = (Meaning.FORWARD_STEP, Meaning.LEFT_STEP, Meaning.FORWARD_SPEED, Meaning.LEFT_SPEED)
 _PLACES = (Meaning.X, Meaning.Y)
@@ -218,8 +220,18 @@ def _pairs(rows: IntArray, times_s: FloatArray) -> tuple[IntArray, IntArray]:
 
 
 def _likenesses(changes: _Changes, pace: Pace) -> FloatArray:
-    """Return the correlation of changes with the pace at each shift."""
-    return np.array([_likeness(changes.rate, pace.between(changes.begin_s + s, changes.end_s + s)) for s in _SHIFTS_S])
+    """Return the correlation of changes with the pace at each shift that was tried, else less than any."""
+    found = np.full(len(_SHIFTS_S), -1.0)
+    coarse = range(0, len(_SHIFTS_S), _COARSELY)
+    found[coarse] = [_likeness_at(float(_SHIFTS_S[index]), changes, pace) for index in coarse]
+    best = int(np.argmax(found))
+    fine = range(max(0, best - _COARSELY), min(len(_SHIFTS_S), best + _COARSELY + 1))
+    found[fine] = [_likeness_at(float(_SHIFTS_S[index]), changes, pace) for index in fine]
+    return found
+
+
+def _likeness_at(shift_s: float, changes: _Changes, pace: Pace) -> float:
+    return _likeness(changes.rate, pace.between(changes.begin_s + shift_s, changes.end_s + shift_s))
 
 
 def _likeness(one: FloatArray, other: FloatArray) -> float:

@@ -8,9 +8,12 @@ from locbench.units import Dimension
 __all__ = [
     "AXIS_WORDS",
     "DIMENSION",
+    "GYRO_WORDS",
     "ONBOARD_WORDS",
     "POD_SIDES",
     "REQUEST_WORDS",
+    "SIDEWAYS_WORDS",
+    "STEP_WORDS",
     "TRUTH_WORDS",
     "Meaning",
     "named_meaning",
@@ -106,9 +109,15 @@ _X = frozenset({"x", "px", "posx", "east"})
 _Y = frozenset({"y", "py", "posy", "north"})
 _Z = frozenset({"z", "pz", "up", "height"})
 _FORWARD = frozenset({"forward", "fwd", "ahead", "long"})
-_LEFT = frozenset({"left", "leftward", "lateral", "sideways", "strafe"})
+# Sideways motion grows to the left in some programs, to the right in others.
+SIDEWAYS_WORDS = frozenset({"lateral", "sideways", "strafe"})
+_LEFT = SIDEWAYS_WORDS | {"left", "leftward"}
 # Words that say which of the robot's own axes a motion is along.
-AXIS_WORDS = _FORWARD | _LEFT
+AXIS_WORDS = _FORWARD | frozenset({"left", "leftward"})
+# Words of a gyro, whose columns hold angles or rates.
+GYRO_WORDS = frozenset({"gyro", "imu", "rot", "rotation"})
+# Words that say that a motion is one from a row to the next.
+STEP_WORDS = _STEP
 _RIGHT = frozenset({"right", "rightward"})
 _SPREADS = {
     Meaning.X: Meaning.X_STD,

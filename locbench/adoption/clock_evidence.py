@@ -78,8 +78,11 @@ def _pace(columns: Sequence[tuple[FloatArray, _Steps]], times_s: FloatArray) -> 
     times = times_s[sure]
     if len(times) < _FEWEST_CHANGES or np.any(np.diff(times) < 0.0):
         return None
-    total = np.sum([_evened(steps(numbers[sure])) for numbers, steps in columns], axis=0)
-    if not columns or not np.sum(total) > 0.0:
+    if not columns:
+        return None
+    # not each by itself: what hardly moves would bring nothing but its noise
+    total = _evened(np.sum([np.nan_to_num(steps(numbers[sure])) for numbers, steps in columns], axis=0))
+    if not np.sum(total) > 0.0:
         return None
     moved = np.concatenate([[0.0], np.cumsum(total)])
     return Pace(times, moved / moved[-1] * float(np.ptp(times)))
@@ -122,7 +125,7 @@ def clock_by_stands(paces: Sequence[Pace], begin_s: FloatArray, end_s: FloatArra
     begin, end = np.where(presses, begin - _PRESS_S, begin), np.where(presses, end + _PRESS_S, end)
     if not paces or len(begin) < _FEWEST_STANDS:
         return _unseen("too little is known to see in the odometry whether the robot stands during the visits")
-    shares = np.array([float(np.mean(paces[0].between(begin + shift, end + shift))) for shift in _SHIFTS_S])
+    shares = np.mean([_shares(pace, begin, end) for pace in paces], axis=0)
     still = shares <= min(_AT_REST, float(np.min(shares)) + _AS_STILL)
     shift = _middle_of_run(still) if np.any(still) else 0.0
     if not np.any(still) or np.min(shares[np.abs(_SHIFTS_S - shift) > _ELSEWHERE_S]) < _DRIVING:
@@ -133,6 +136,11 @@ def clock_by_stands(paces: Sequence[Pace], begin_s: FloatArray, end_s: FloatArra
         return Evidence("0 s", why, Strength.SHOWN)
     why = f"during the visits the odometry moves at {shares[at_zero]:.0%} of its usual pace, {shift:g} s away it stands"
     return Evidence(f"{shift:g} s", why, Strength.HINTED)
+
+
+def _shares(pace: Pace, begin_s: FloatArray, end_s: FloatArray) -> FloatArray:
+    """Return the mean pace within intervals at each shift."""
+    return np.array([float(np.mean(pace.between(begin_s + shift, end_s + shift))) for shift in _SHIFTS_S])
 
 
 def _middle_of_run(still: BoolArray) -> float:
@@ -206,7 +214,7 @@ def _changes(taken: TakenTable, times_s: FloatArray) -> Iterator[_Changes]:
 
 def _spread_out(count: int) -> BoolArray:
     """Return which of many rows are looked at: enough of them, all through the log."""
-    return np.arange(count) % max(1, count // _MOST_CHANGES) == 0
+    return np.asarray(np.arange(count) % max(1, count // _MOST_CHANGES) == 0)
 
 
 def _pairs(rows: IntArray, times_s: FloatArray) -> tuple[IntArray, IntArray]:

@@ -70,8 +70,8 @@ def _pods(draft: Draft) -> None:
     names = (
         list(robot.pods) if robot is not None and robot.pods else [_own_name(one.column) for one in draft.taken.pods]
     )
-    some_are_letters = robot is None and not {"left", "right"} <= set(names)
-    if len(set(names)) < len(names) or some_are_letters:
+    lone_letter = robot is None and _has_lone_letter(draft.taken.pods)
+    if len(set(names)) < len(names) or lone_letter:
         names = list(columns)
     decisions = {name: _pod_column(draft, name, list(columns.values()), names) for name in names}
     used = {decision.value: name for name, decision in decisions.items() if decision.value is not None}
@@ -86,6 +86,12 @@ def _pods(draft: Draft) -> None:
         taken_for = f'counts of pod "{used[name]}"' if name in used else "pod counts"
         why = _counter_words(column.numbers)
         draft.reports.append(ColumnReport(draft.taken.table.file, name, taken_for, "counts", why, standing))
+
+
+def _has_lone_letter(pods: Sequence[TakenColumn]) -> bool:
+    """Return whether a single column seems to name a side, and by one letter: in a, b, c that is none."""
+    sided = [one.column for one in pods if _own_name(one.column) in POD_SIDES]
+    return len(sided) == 1 and not _spells(sided[0], _own_name(sided[0]))
 
 
 def _spare_columns(taken: TakenTable) -> dict[str, ForeignColumn]:
@@ -107,7 +113,7 @@ def _side(word: str) -> str | None:
 
 def _pod_column(draft: Draft, pod: str, columns: Sequence[TakenColumn], pods: Sequence[str]) -> Decision:
     exact = [one for one in columns if _names_pod(one.column, pod, pods)]
-    by_letter = len(exact) == 1 and not _spells(exact[0].column, pod) and not _all_have_letters(columns, pods)
+    by_letter = len(exact) == 1 and not _spells(exact[0].column, pod) and not _several_named(columns, pods)
     alike = [one for one in columns if _names_side(one.column, pod)]
     evidence = Evidence(None, "no column's name says so", Strength.NOTHING)
     if len(exact) == 1:
@@ -140,9 +146,9 @@ def _spells(column: ForeignColumn, pod: str) -> bool:
     return pod.lower() in column.reading.words or (len(pod) >= _FEWEST_LETTERS and pod.lower() in name)
 
 
-def _all_have_letters(columns: Sequence[TakenColumn], pods: Sequence[str]) -> bool:
-    """Return whether every pod is named by a column: then l, r, c are sides; in a, b, c they are mere letters."""
-    return all(any(_names_pod(one.column, pod, pods) for one in columns) for pod in pods)
+def _several_named(columns: Sequence[TakenColumn], pods: Sequence[str]) -> bool:
+    """Return whether columns name two pods: then l and r are sides; the c in a, b, c is a mere letter."""
+    return sum(any(_names_pod(one.column, pod, pods) for one in columns) for pod in pods) > 1
 
 
 def _names_side(column: ForeignColumn, pod: str) -> bool:

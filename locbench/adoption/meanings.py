@@ -99,6 +99,8 @@ _POD = frozenset({"enc", "encoder", "pod", "odo", "tick", "ticks", "count", "cou
 _RATE = frozenset({"omega", "w", "wz", "gz", "rate", "yawrate", "turnrate"})
 _SPEED = frozenset({"v", "vel", "velocity", "speed", "vx", "vy"})
 _STEP = frozenset({"d", "delta", "inc", "increment", "step", "dx", "dy", "dh", "dtheta", "dyaw"})
+# A rate with one of these is one of rows or pictures.
+_REPEATING = frozenset({"loop", "frame", "sample", "update", "fps", "hz"})
 _TURN_STEP = frozenset({"dh", "dtheta", "dyaw", "turn"})
 _BEARING = frozenset({"bearing", "azimuth"})
 _RANGE = frozenset({"range", "dist", "distance"})
@@ -119,6 +121,10 @@ GYRO_WORDS = frozenset({"gyro", "imu", "rot", "rotation"})
 # Words that say that a motion is one from a row to the next.
 STEP_WORDS = _STEP
 _RIGHT = frozenset({"right", "rightward"})
+# What was wanted, or is left, is not what was measured; a variance is no standard deviation.
+_NOT_MEASURED = frozenset(
+    {"goal", "setpoint", "desired", "wanted", "cmd", "command", "commanded", "error", "err", "var", "variance", "cov"}
+)
 _SPREADS = {
     Meaning.X: Meaning.X_STD,
     Meaning.Y: Meaning.Y_STD,
@@ -132,6 +138,8 @@ _SPREADS = {
 def named_meaning(reading: HeaderReading) -> Meaning | None:
     """Return what the words and the unit of a name stand for, or None where they say nothing known."""
     words, dimension = frozenset(reading.words), reading.dimension
+    if words & _NOT_MEASURED:
+        return None
     if words & _STD:
         measured = _placed(words - _STD, dimension)
         return None if measured is None else _SPREADS.get(measured)
@@ -186,7 +194,7 @@ def _identified(words: frozenset[str], dimension: Dimension | None) -> Meaning |
 
 
 def _moving(words: frozenset[str], dimension: Dimension | None) -> Meaning | None:
-    if dimension is Dimension.TURN_RATE or (dimension is None and words & _RATE):
+    if dimension is Dimension.TURN_RATE or (dimension is None and words & _RATE and not words & _REPEATING):
         return Meaning.TURN_RATE
     if dimension is Dimension.SPEED or (dimension is None and words & _SPEED):
         if words & _RIGHT:

@@ -83,6 +83,10 @@ def _table(file: str, columns: dict) -> ForeignTable:
         ("view angle", Meaning.VIEW_ANGLE, None),
         ("colour", None, None),
         ("v right", None, None),
+        ("goal_x_m", None, "m"),
+        ("heading error (deg)", None, "deg"),
+        ("x_var", None, None),
+        ("loop rate", None, None),
     ],
 )
 def test_what_names_say(name, meaning, unit):

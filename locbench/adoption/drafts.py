@@ -24,7 +24,7 @@ from locbench.session import TableName
 from locbench.session.writer import toml_text
 from locbench.units import UNITS, parse_quantity
 
-__all__ = ["Clock", "Draft", "odometry_clock", "other_clock"]
+__all__ = ["Clock", "Draft", "odometry_clock", "other_clock", "seen_clock"]
 
 _MOST_OUTSIDE = 0.5
 
@@ -158,8 +158,9 @@ def other_clock(draft: Draft, key: str, taken: TakenColumn, odometry: Clock | No
     """
     span = None if odometry is None else odometry.span_s
     table = draft.taken.table
-    if odometry is not None and table.file == odometry_file and taken.column.name == odometry.taken.column.name:
-        return Clock(taken, odometry.unit, odometry.times_s)
+    same_rows = odometry_file in (table.file, table.parted_from)
+    if odometry is not None and same_rows and taken.column.name == odometry.taken.column.name:
+        return Clock(taken, odometry.unit, _seconds(taken, odometry.unit))
     evidence = clock_unit_beside(taken.column, span)
     unit = unit_decision(f"{draft.name}.{key}", taken, table, DIMENSION[Meaning.TIME], evidence, draft.given)
     times = _seconds(taken, unit)
@@ -168,11 +169,29 @@ def other_clock(draft: Draft, key: str, taken: TakenColumn, odometry: Clock | No
     inside = ((times >= span[0]) & (times <= span[1]))[np.isfinite(times)]
     share = float(np.mean(inside)) if len(inside) else 0.0
     if share > _MOST_OUTSIDE:
-        shared = f"{share:.0%} of its times lie within the odometry's: taken to be one clock"
+        shared = f"{share:.0%} of its times lie within the odometry's"
         return Clock(taken, unit, times, shared=shared)
-    offset = _offset(draft, times, span)
+    return _shifted(Clock(taken, unit, times), _offset(draft, times, span))
+
+
+def seen_clock(draft: Draft, clock: Clock, seen: Evidence) -> Clock:
+    """Return a clock that is taken to be the odometry's, with an offset unless the motion shows that it needs none.
+
+    Times within the odometry's only suggest one clock: two programs that begin a few seconds apart have such, too.
+    """
+    if clock.shared is None:
+        return clock
+    if seen.strength is Strength.SHOWN and f"{draft.name}.offset" not in draft.given.known_answers:
+        return replace(clock, shared=f"{clock.shared}; {seen.why}")
+    evidence = replace(seen, why=f"{clock.shared}; {seen.why}")
+    offset = decide(f"{draft.name}.offset", evidence, _asking_offset(draft, seen.value), draft.given.known_answers)
+    return _shifted(replace(clock, shared=None), offset)
+
+
+def _shifted(clock: Clock, offset: Decision) -> Clock:
     shift = None if offset.value is None else parse_quantity(offset.value, DIMENSION[Meaning.TIME])
-    return Clock(taken, unit, None if shift is None else times + shift, offset)
+    times = clock.times_s
+    return replace(clock, times_s=None if shift is None or times is None else times + shift, offset=offset)
 
 
 def _seconds(taken: TakenColumn, unit: Decision) -> FloatArray | None:
@@ -185,12 +204,16 @@ def _offset(draft: Draft, times: FloatArray, span: tuple[float, float]) -> Decis
         f"its times run from {first:.10g} s to {last:.10g} s, the odometry's from {span[0]:.10g} s to "
         f"{span[1]:.10g} s: two clocks"
     )
-    asking = Asking(
+    asking = _asking_offset(draft, f"{span[0] - first:.10g} s", "Had both begun together, it would be")
+    return decide(f"{draft.name}.offset", Evidence(None, why, Strength.NOTHING), asking, draft.given.known_answers)
+
+
+def _asking_offset(draft: Draft, value: str | None, told: str = "The motion suggests") -> Asking:
+    return Asking(
         f"what must be added to the times of {draft.taken.table.file}?",
         "find one moment in both tables, such as the first motion; the offset is the odometry's time minus this "
-        f"table's. Had both begun together, it would be {span[0] - first:.10g} s",
+        f"table's. {told} {value}",
         (),
         AnswerForm.OFFSET,
         about_a_clock=True,
     )
-    return decide(f"{draft.name}.offset", Evidence(None, why, Strength.NOTHING), asking, draft.given.known_answers)

@@ -69,11 +69,15 @@ class ForeignColumn:
 
 @dataclass(frozen=True)
 class ForeignTable:
-    """A table as read; `file` is the name of its clean copy, `changes` what differs from the original, in words."""
+    """A table as read; `file` is the name of its clean copy, `changes` what differs from the original, in words.
+
+    `parted_from` is the file whose rows it shared before they were parted.
+    """
 
     file: str
     columns: tuple[ForeignColumn, ...]
     changes: tuple[str, ...]
+    parted_from: str | None = None
 
     def __len__(self) -> int:
         return len(self.columns[0].cells)

@@ -219,7 +219,9 @@ def heading_by_motion(points: FloatArray, headings: FloatArray, units: Sequence[
         why += "; a robot that strafes or backs up makes this weak"
     if strength is Strength.NOTHING:
         return HeadingsFound(sense=Evidence(None, why, strength), zero=Evidence(None, why, strength))
-    return HeadingsFound(Evidence(unit, why, strength), Evidence(sense, why, strength), Evidence(axis, why, strength))
+    # a robot that always drives backwards, or axes of which y points right, look the same with another convention
+    weak = Strength.HINTED
+    return HeadingsFound(Evidence(unit, why, strength), Evidence(sense, why, weak), Evidence(axis, why, weak))
 
 
 def _steady_steps(points: FloatArray, heading_rad: FloatArray) -> tuple[FloatArray, FloatArray]:

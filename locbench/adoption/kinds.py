@@ -9,13 +9,16 @@ from locbench.adoption.foreign_tables import ForeignColumn, ForeignTable
 from locbench.adoption.headers import words_of
 from locbench.adoption.meanings import (
     AXIS_WORDS,
+    GYRO_WORDS,
     ONBOARD_WORDS,
     POD_SIDES,
     REQUEST_WORDS,
+    SIDEWAYS_WORDS,
     TRUTH_WORDS,
     Meaning,
     named_meaning,
 )
+from locbench.adoption.unit_evidence import turns_over
 from locbench.errors import SessionError
 from locbench.session import TableName
 
@@ -123,18 +126,29 @@ def _taken_from(table: ForeignTable, unused: list[tuple[str, str, str]]) -> list
             first = by_owner[_owner(column)][meaning].column.name
             unused.append((table.file, column.name, f'"{first}" is taken for the {meaning} already'))
         else:
-            by_owner[_owner(column)][meaning] = _by_name(column, meaning)
+            by_owner[_owner(column)][meaning] = _by_name(column, meaning, table)
     main = by_owner.pop(None)
     _add_by_data(main, pods, rest)
     unused += [(table.file, column.name, _why_not(column)) for column in rest]
     return _sections(table, main, pods, by_owner)
 
 
-def _by_name(column: ForeignColumn, meaning: Meaning) -> TakenColumn:
-    """Return what a name says; x and y of a motion may be the robot's axes or the field's, so these are asked about."""
-    if meaning in _ALONG_AXES and not set(column.reading.words) & AXIS_WORDS:
+def _by_name(column: ForeignColumn, meaning: Meaning, table: ForeignTable) -> TakenColumn:
+    """Return what a name says, asked about where it may mean two things.
+
+    x and y of a motion may be the robot's axes or the field's, sideways either way; a gyro's column may hold rates.
+    """
+    words = set(column.reading.words)
+    if meaning in _ALONG_AXES and not words & AXIS_WORDS:
         why = "it is taken along the robot's own axes, forward and left; along the field's it would be of no use"
+        if words & SIDEWAYS_WORDS:
+            why = "it is taken to grow to the robot's left; one that grows to the right would mirror the way"
         return TakenColumn(column, meaning, why, False)
+    if meaning is Meaning.LEFT_SPEED and any("right" in other.reading.words for other in table.columns):
+        why = "it is taken for the speed to the left; that of a left wheel would be of no use"
+        return TakenColumn(column, meaning, why, False)
+    if meaning is Meaning.HEADING and words & GYRO_WORDS and column.reading.unit is None and not turns_over(column):
+        return TakenColumn(column, meaning, "it is taken for an angle; a gyro may log the turn rate instead", False)
     return TakenColumn(column, meaning, BY_NAME, True)
 
 

@@ -8,9 +8,12 @@ from locbench.units import Dimension
 __all__ = [
     "AXIS_WORDS",
     "DIMENSION",
+    "GYRO_WORDS",
     "ONBOARD_WORDS",
     "POD_SIDES",
     "REQUEST_WORDS",
+    "SIDEWAYS_WORDS",
+    "STEP_WORDS",
     "TRUTH_WORDS",
     "Meaning",
     "named_meaning",
@@ -96,6 +99,8 @@ _POD = frozenset({"enc", "encoder", "pod", "odo", "tick", "ticks", "count", "cou
 _RATE = frozenset({"omega", "w", "wz", "gz", "rate", "yawrate", "turnrate"})
 _SPEED = frozenset({"v", "vel", "velocity", "speed", "vx", "vy"})
 _STEP = frozenset({"d", "delta", "inc", "increment", "step", "dx", "dy", "dh", "dtheta", "dyaw"})
+# A rate with one of these is one of rows or pictures.
+_REPEATING = frozenset({"loop", "frame", "sample", "update", "fps", "hz"})
 _TURN_STEP = frozenset({"dh", "dtheta", "dyaw", "turn"})
 _BEARING = frozenset({"bearing", "azimuth"})
 _RANGE = frozenset({"range", "dist", "distance"})
@@ -106,10 +111,20 @@ _X = frozenset({"x", "px", "posx", "east"})
 _Y = frozenset({"y", "py", "posy", "north"})
 _Z = frozenset({"z", "pz", "up", "height"})
 _FORWARD = frozenset({"forward", "fwd", "ahead", "long"})
-_LEFT = frozenset({"left", "leftward", "lateral", "sideways", "strafe"})
+# Sideways motion grows to the left in some programs, to the right in others.
+SIDEWAYS_WORDS = frozenset({"lateral", "sideways", "strafe"})
+_LEFT = SIDEWAYS_WORDS | {"left", "leftward"}
 # Words that say which of the robot's own axes a motion is along.
-AXIS_WORDS = _FORWARD | _LEFT
+AXIS_WORDS = _FORWARD | frozenset({"left", "leftward"})
+# Words of a gyro, whose columns hold angles or rates.
+GYRO_WORDS = frozenset({"gyro", "imu", "rot", "rotation"})
+# Words that say that a motion is one from a row to the next.
+STEP_WORDS = _STEP
 _RIGHT = frozenset({"right", "rightward"})
+# What was wanted, or is left, is not what was measured; a variance is no standard deviation.
+_NOT_MEASURED = frozenset(
+    {"goal", "setpoint", "desired", "wanted", "cmd", "command", "commanded", "error", "err", "var", "variance", "cov"}
+)
 _SPREADS = {
     Meaning.X: Meaning.X_STD,
     Meaning.Y: Meaning.Y_STD,
@@ -123,6 +138,8 @@ _SPREADS = {
 def named_meaning(reading: HeaderReading) -> Meaning | None:
     """Return what the words and the unit of a name stand for, or None where they say nothing known."""
     words, dimension = frozenset(reading.words), reading.dimension
+    if words & _NOT_MEASURED:
+        return None
     if words & _STD:
         measured = _placed(words - _STD, dimension)
         return None if measured is None else _SPREADS.get(measured)
@@ -177,7 +194,7 @@ def _identified(words: frozenset[str], dimension: Dimension | None) -> Meaning |
 
 
 def _moving(words: frozenset[str], dimension: Dimension | None) -> Meaning | None:
-    if dimension is Dimension.TURN_RATE or (dimension is None and words & _RATE):
+    if dimension is Dimension.TURN_RATE or (dimension is None and words & _RATE and not words & _REPEATING):
         return Meaning.TURN_RATE
     if dimension is Dimension.SPEED or (dimension is None and words & _SPEED):
         if words & _RIGHT:

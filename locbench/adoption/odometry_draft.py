@@ -8,10 +8,10 @@ from locbench.adoption.drafts import Clock, Draft
 from locbench.adoption.entries import ColumnReport, Entry, Given, table_entry, unit_decision
 from locbench.adoption.foreign_tables import ForeignColumn
 from locbench.adoption.headings import HeadingsFound, Visits, heading_at_marks, heading_by_pods, headings_at_visits
-from locbench.adoption.kinds import TakenColumn, TakenTable
-from locbench.adoption.meanings import DIMENSION, POD_SIDES, Meaning
+from locbench.adoption.kinds import BY_NAME, TakenColumn, TakenTable
+from locbench.adoption.meanings import DIMENSION, POD_SIDES, STEP_WORDS, Meaning
 from locbench.adoption.questions import OPEN, Asking, Decision, Evidence, Standing, Strength, decide
-from locbench.adoption.tracks import heading_sense, heading_zero, track_of
+from locbench.adoption.tracks import handed_axes, heading_sense, heading_zero, track_of
 from locbench.adoption.unit_evidence import angle_unit, length_unit, speed_unit, turn_rate_unit, unit_of_neighbour
 from locbench.arrays import FloatArray
 from locbench.session.writer import toml_key, toml_text
@@ -70,7 +70,8 @@ def _pods(draft: Draft) -> None:
     names = (
         list(robot.pods) if robot is not None and robot.pods else [_own_name(one.column) for one in draft.taken.pods]
     )
-    if len(set(names)) < len(names):
+    lone_letter = robot is None and _has_lone_letter(draft.taken.pods)
+    if len(set(names)) < len(names) or lone_letter:
         names = list(columns)
     decisions = {name: _pod_column(draft, name, list(columns.values()), names) for name in names}
     used = {decision.value: name for name, decision in decisions.items() if decision.value is not None}
@@ -85,6 +86,12 @@ def _pods(draft: Draft) -> None:
         taken_for = f'counts of pod "{used[name]}"' if name in used else "pod counts"
         why = _counter_words(column.numbers)
         draft.reports.append(ColumnReport(draft.taken.table.file, name, taken_for, "counts", why, standing))
+
+
+def _has_lone_letter(pods: Sequence[TakenColumn]) -> bool:
+    """Return whether a single column seems to name a side, and by one letter: in a, b, c that is none."""
+    sided = [one.column for one in pods if _own_name(one.column) in POD_SIDES]
+    return len(sided) == 1 and not _spells(sided[0], _own_name(sided[0]))
 
 
 def _spare_columns(taken: TakenTable) -> dict[str, ForeignColumn]:
@@ -106,10 +113,11 @@ def _side(word: str) -> str | None:
 
 def _pod_column(draft: Draft, pod: str, columns: Sequence[TakenColumn], pods: Sequence[str]) -> Decision:
     exact = [one for one in columns if _names_pod(one.column, pod, pods)]
+    by_letter = len(exact) == 1 and not _spells(exact[0].column, pod) and not _several_named(columns, pods)
     alike = [one for one in columns if _names_side(one.column, pod)]
     evidence = Evidence(None, "no column's name says so", Strength.NOTHING)
     if len(exact) == 1:
-        strength = Strength.SHOWN if exact[0].by_name else Strength.HINTED
+        strength = Strength.SHOWN if exact[0].by_name and not by_letter else Strength.HINTED
         evidence = Evidence(exact[0].column.name, f'"{exact[0].column.name}" says so', strength)
     elif len(alike) == 1:
         evidence = Evidence(alike[0].column.name, f'"{alike[0].column.name}" means the same', Strength.HINTED)
@@ -130,6 +138,17 @@ def _names_pod(column: ForeignColumn, pod: str, pods: Sequence[str]) -> bool:
     if len(name) >= _FEWEST_LETTERS and name in column.name.lower():
         return True
     return any(word.isalpha() and [one for one in pods if one.lower().startswith(word)] == [pod] for word in words)
+
+
+def _spells(column: ForeignColumn, pod: str) -> bool:
+    """Return whether a column's name holds more of a pod's than its first letter."""
+    name = column.name.lower()
+    return pod.lower() in column.reading.words or (len(pod) >= _FEWEST_LETTERS and pod.lower() in name)
+
+
+def _several_named(columns: Sequence[TakenColumn], pods: Sequence[str]) -> bool:
+    """Return whether columns name two pods: then l and r are sides; the c in a, b, c is a mere letter."""
+    return sum(any(_names_pod(one.column, pod, pods) for one in columns) for pod in pods) > 1
 
 
 def _names_side(column: ForeignColumn, pod: str) -> bool:
@@ -155,10 +174,23 @@ def _speeds(draft: Draft) -> None:
 def _steps(draft: Draft) -> None:
     forward = draft.role("forward", Meaning.FORWARD_STEP)
     if forward is not None:
+        forward = _as_step(forward)
         travelled = float(np.nansum(np.abs(forward.column.numbers)))
         # a run is some ten times as long as the floor
         evidence = length_unit(forward.column, travelled / _FLOORS_DRIVEN, _USUAL_FLOOR_M)
-        _beside(draft, Meaning.LEFT_STEP, draft.measured("forward", Meaning.FORWARD_STEP, evidence, needed=True))
+        unit = unit_decision(
+            "odometry.forward", forward, draft.taken.table, DIMENSION[forward.meaning], evidence, draft.given
+        )
+        draft.column("forward", forward, unit, needed=True)
+        _beside(draft, Meaning.LEFT_STEP, unit)
+
+
+def _as_step(taken: TakenColumn) -> TakenColumn:
+    """Return a column of travel, asked about where its name does not say that it counts from row to row."""
+    if not taken.by_name or taken.why != BY_NAME or set(taken.column.reading.words) & STEP_WORDS:
+        return taken
+    why = "it is taken for the travel since the row before; a speed, or the travel since the start, would not do"
+    return TakenColumn(taken.column, taken.meaning, why, False)
 
 
 def _beside(draft: Draft, meaning: Meaning, unit: Decision | None) -> None:
@@ -243,6 +275,7 @@ def _poses(draft: Draft, times: FloatArray | None, visits: Visits | None) -> Non
     frame = {
         "heading_sense": heading_sense("odometry", heading, draft.taken.table, track.found.sense, draft.given),
         "heading_zero": heading_zero("odometry", heading, draft.taken.table, track.found.zero, draft.given),
+        **handed_axes(track, draft.given),
     }
     draft.entries.append(table_entry("frame", frame))
 

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from locbench.adoption.drafts import Clock, Draft, odometry_clock, other_clock
+from locbench.adoption.clock_evidence import Pace, clock_by_changes, clock_by_stands, pace_of, turning_pace_of
+from locbench.adoption.drafts import Clock, Draft, odometry_clock, other_clock, seen_clock
 from locbench.adoption.entries import NOT_USED, ColumnReport, Entry, Given, Section, plain_entry
 from locbench.adoption.foreign_tables import ForeignTable
 from locbench.adoption.headings import Visits
@@ -67,13 +68,14 @@ def propose(tables: Sequence[ForeignTable], given: Given) -> Proposal:
     drafts = {name: Draft(one, given) for name, one in taken.taken.items()}
     odometry = drafts[TableName.ODOMETRY]
     clock = odometry_clock(odometry)
+    paces = _paces(odometry, clock)
     visits = None
     if TableName.MARKS in drafts:
-        mark_clocks = _mark_clocks(drafts[TableName.MARKS], clock, odometry)
+        mark_clocks = _mark_clocks(drafts[TableName.MARKS], clock, odometry, paces)
         visits = visits_of(drafts[TableName.MARKS], mark_clocks)
         draft_marks(drafts[TableName.MARKS], mark_clocks)
     draft_odometry(odometry, clock, visits)
-    start = _draft_the_rest(drafts, clock, visits)
+    start = _draft_the_rest(drafts, clock, visits, paces)
     sections = [_top(given), draft_start(given, start)]
     sections += [drafts[name].finished() for name in TableName if name in drafts]
     reports = [report for name in TableName if name in drafts for report in drafts[name].reports]
@@ -106,17 +108,33 @@ def _top(given: Given) -> Section:
     return Section("", tuple(entries))
 
 
-def _mark_clocks(draft: Draft, clock: Clock | None, odometry: Draft) -> dict[str, Clock]:
+def _paces(odometry: Draft, clock: Clock | None) -> list[Pace]:
+    """Return how the odometry moves, and how it turns, as far as its columns and its clock tell."""
+    if clock is None or clock.times_s is None:
+        return []
+    found = (pace_of(odometry.taken, clock.times_s), turning_pace_of(odometry.taken, clock.times_s))
+    return [pace for pace in found if pace is not None]
+
+
+def _mark_clocks(draft: Draft, clock: Clock | None, odometry: Draft, paces: Sequence[Pace]) -> dict[str, Clock]:
     begin, end = draft.role("begin", Meaning.BEGIN), draft.role("end", Meaning.END)
     if begin is not None and end is not None:
         keys = {"begin": begin, "end": end}
     else:
         press = draft.role("time", Meaning.TIME, Meaning.BEGIN, Meaning.CAPTURED)
         keys = {} if press is None else {"time": press}
-    return {key: other_clock(draft, key, taken, clock, odometry.taken.table.file) for key, taken in keys.items()}
+    file = odometry.taken.table.file
+    clocks = {key: other_clock(draft, key, taken, clock, file) for key, taken in keys.items()}
+    times = [one.times_s for one in clocks.values() if one.times_s is not None]
+    if not times or len(times) < len(clocks):
+        return clocks
+    seen = clock_by_stands(paces, times[0], times[-1])
+    return {key: seen_clock(draft, one, seen) for key, one in clocks.items()}
 
 
-def _draft_the_rest(drafts: dict[TableName, Draft], clock: Clock | None, visits: Visits | None) -> FloatArray | None:
+def _draft_the_rest(
+    drafts: dict[TableName, Draft], clock: Clock | None, visits: Visits | None, paces: Sequence[Pace]
+) -> FloatArray | None:
     """Fill the other drafts, and return where the surest of them has the robot when the odometry begins."""
     file = drafts[TableName.ODOMETRY].taken.table.file
     begins_s = None if clock is None or clock.span_s is None else clock.span_s[0]
@@ -124,7 +142,7 @@ def _draft_the_rest(drafts: dict[TableName, Draft], clock: Clock | None, visits:
     for name in (TableName.TRUTH, TableName.TAGS, TableName.ONBOARD):
         if name not in drafts:
             continue
-        own = _own_clock(drafts[name], clock, file)
+        own = _own_clock(drafts[name], clock, file, paces)
         if name is TableName.TAGS:
             arrived = drafts[name].role("arrived", Meaning.ARRIVED)
             later = None if arrived is None else other_clock(drafts[name], "arrived", arrived, clock, file)
@@ -135,21 +153,30 @@ def _draft_the_rest(drafts: dict[TableName, Draft], clock: Clock | None, visits:
             early = (own.times_s >= begins_s) & (own.times_s <= begins_s + _BEGINNING_S) & np.isfinite(poses[:, 0])
             first += [np.median(poses[early], axis=0)] if np.any(early) else []
     if TableName.REQUESTS in drafts:
-        draft_requests(drafts[TableName.REQUESTS], _own_clock(drafts[TableName.REQUESTS], clock, file))
+        draft_requests(drafts[TableName.REQUESTS], _own_clock(drafts[TableName.REQUESTS], clock, file, paces))
     return first[0] if first else None
 
 
-def _own_clock(draft: Draft, clock: Clock | None, odometry_file: str) -> Clock | None:
-    if draft.name is not TableName.TAGS:
-        taken = draft.role("time", Meaning.TIME, Meaning.CAPTURED)
-        return None if taken is None else other_clock(draft, "time", taken, clock, odometry_file)
-    taken = draft.role("captured", Meaning.CAPTURED)
+def _own_clock(draft: Draft, clock: Clock | None, odometry_file: str, paces: Sequence[Pace]) -> Clock | None:
+    key, taken = ("captured", _captured(draft)) if draft.name is TableName.TAGS else ("time", _time(draft))
     if taken is None:
-        time = draft.taken.column(Meaning.TIME)
-        if time is None:
-            return None
-        taken = _moment_of_capture(time, draft.role("arrived", Meaning.ARRIVED))
-    return other_clock(draft, "captured", taken, clock, odometry_file)
+        return None
+    own = other_clock(draft, key, taken, clock, odometry_file)
+    if own.shared is None or own.times_s is None:
+        return own
+    return seen_clock(draft, own, clock_by_changes(paces, draft.taken, own.times_s))
+
+
+def _time(draft: Draft) -> TakenColumn | None:
+    return draft.role("time", Meaning.TIME, Meaning.CAPTURED)
+
+
+def _captured(draft: Draft) -> TakenColumn | None:
+    taken = draft.role("captured", Meaning.CAPTURED)
+    time = draft.taken.column(Meaning.TIME)
+    if taken is None and time is not None:
+        return _moment_of_capture(time, draft.role("arrived", Meaning.ARRIVED))
+    return taken
 
 
 def _moment_of_capture(time: TakenColumn, arrived: TakenColumn | None) -> TakenColumn:

@@ -1,5 +1,7 @@
 """Proposes [tags]: what a detection is, when it was taken and arrived, in which frame."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from locbench.adoption.drafts import Clock, Draft
@@ -31,6 +33,8 @@ _USUAL_RANGE_M = 3.0
 # Nearly one picture if there are such rows, else a while in which a robot does not go far.
 _MOMENTS_S = (0.1, 0.5)
 _FEWEST_STEPS = 10
+# No camera program takes longer.
+_LONGEST_WAIT_S = 1.0
 _ROBOT_WORDS = frozenset({"robot", "field", "pose", "px", "py"})
 _CAMERA_WORDS = frozenset({"cam", "camera", "tag", "target", "rel", "relative", "ahead", "left"})
 _MEASURED_HOW = "most cameras report the straight way to the tag (slant); beacons at the robot's height either"
@@ -46,7 +50,7 @@ def draft_tags(draft: Draft, captured: Clock | None, arrived: Clock | None, visi
         draft.missing("captured", Meaning.CAPTURED)
     else:
         draft.clock("captured", captured)
-    _arrival(draft, arrived)
+    _arrival(draft, captured, arrived)
     if captured is not None:
         draft.offset(captured)
     tag = draft.role("tag", Meaning.TAG)
@@ -127,11 +131,12 @@ def _apart_at_one_moment(x: ForeignColumn, y: ForeignColumn, tag: ForeignColumn,
     return float(np.median(steps)) / spread if spread > 0.0 else None
 
 
-def _arrival(draft: Draft, arrived: Clock | None) -> None:
-    if arrived is not None:
-        draft.clock("arrived", arrived)
+def _arrival(draft: Draft, captured: Clock | None, arrived: Clock | None) -> None:
+    foreign = None if captured is None or arrived is None else _other_clock_than(captured, arrived)
+    if arrived is not None and foreign is None:
+        draft.clock("arrived", replace(arrived, shared=None))
         return
-    evidence = Evidence(None, "no column holds the time of arrival", Strength.NOTHING)
+    evidence = Evidence(None, foreign or "no column holds the time of arrival", Strength.NOTHING)
     own = draft.taken.column(Meaning.LATENCY)
     if own is not None and own.column.reading.unit is not None:
         values = own.column.numbers[np.isfinite(own.column.numbers)]
@@ -148,6 +153,19 @@ def _arrival(draft: Draft, arrived: Clock | None) -> None:
         AnswerForm.DELAY,
     )
     draft.decided("latency", decide("tags.latency", evidence, asking, draft.given.known_answers), needed=True)
+
+
+def _other_clock_than(captured: Clock, arrived: Clock) -> str | None:
+    """Return why the times of arrival cannot be of the clock of the pictures, the one offset being for both."""
+    if captured.own_s is None or arrived.own_s is None:
+        return None
+    waited = float(np.nanmedian(arrived.own_s - captured.own_s))
+    if 0.0 <= waited <= _LONGEST_WAIT_S:
+        return None
+    return (
+        f'"{arrived.taken.column.name}" lies {waited:.6g} s after "{captured.taken.column.name}": another clock, which '
+        "the table's one offset cannot put right"
+    )
 
 
 def _robot_poses(draft: Draft, times: FloatArray | None, visits: Visits | None) -> FloatArray | None:

@@ -29,14 +29,14 @@ from locbench.arrays import FloatArray
 from locbench.config.field import FieldConfig
 from locbench.units import UNITS, Dimension
 
-__all__ = ["Track", "heading_sense", "heading_zero", "placed_frame", "track_of"]
+__all__ = ["Track", "handed_axes", "heading_sense", "heading_zero", "placed_frame", "track_of"]
 
 _USUAL_REACH_M = 3.0
 _SHARE_OF_FLOOR = 0.8
 _SAME_SCALE = math.log(1.08)
 _NEAR_AXIS_RAD = math.radians(12.0)
-_SQUARE_RAD = math.radians(3.0)
-_NEAR_PLACE_M = 0.06
+_SQUARE_RAD = math.radians(1.2)
+_NEAR_PLACE_M = 0.025
 
 _SENSE_HOW = "turn the robot to the left by hand, motors off: if the logged heading grows, it is counter-clockwise"
 _ZERO_HOW = "look where the robot points, along which of the log's own axes, when the heading reads zero"
@@ -164,8 +164,7 @@ def placed_frame(track: Track, heading: TakenColumn | None, given: Given) -> dic
     if heading is not None:
         decisions["heading_sense"] = heading_sense(track.section, heading, track.table, track.found.sense, given)
         decisions["heading_zero"] = heading_zero(track.section, heading, track.table, track.found.zero, given)
-    if track.plane is not None and track.plane.mirrored:
-        decisions["y_axis"] = _y_axis(track, given)
+    decisions |= handed_axes(track, given)
     decisions["rotate"] = _rotate(track, given)
     origin = _origin(track, given)
     x, y = ("?", "?") if origin.value is None else origin.value.split(", ", 1)
@@ -174,12 +173,20 @@ def placed_frame(track: Track, heading: TakenColumn | None, given: Given) -> dic
     return decisions
 
 
-def _y_axis(track: Track, given: Given) -> Decision:
-    evidence = Evidence("right", f"at {track.visits} marks its axes are left-handed", Strength.SHOWN)
+def handed_axes(track: Track, given: Given) -> dict[str, Decision]:
+    """Return the decision on where the y axis points, unless the marks show that it points to the left as usual.
+
+    Positions and headings alone look the same in a mirrored frame, with the other sense.
+    """
+    if track.plane is not None and not track.plane.mirrored:
+        return {}
+    evidence = NOTHING_KNOWN
+    if track.plane is not None:
+        evidence = Evidence("right", f"at {track.visits} marks its axes are left-handed", Strength.SHOWN)
     asking = Asking(
         f"seen along its x axis, where does the y axis of {track.table.file} point?", _Y_AXIS_HOW, ("left", "right")
     )
-    return decide(f"{track.section}.frame.y_axis", evidence, asking, given.known_answers)
+    return {"y_axis": decide(f"{track.section}.frame.y_axis", evidence, asking, given.known_answers)}
 
 
 def _rotate(track: Track, given: Given) -> Decision:

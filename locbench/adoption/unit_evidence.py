@@ -18,6 +18,7 @@ __all__ = [
     "speed_unit",
     "symbols_of",
     "turn_rate_unit",
+    "turns_over",
     "unit_of_neighbour",
     "usual_step",
 ]
@@ -129,6 +130,11 @@ def angle_unit(column: ForeignColumn) -> Evidence:
         return jump.why
 
     return _by_name(column, Dimension.ANGLE, contradiction, jump or _angle_hint(values))
+
+
+def turns_over(column: ForeignColumn) -> bool:
+    """Return whether a column jumps by a whole turn from one end of its range to the other, as only angles do."""
+    return _whole_turn_jump(column.numbers[np.isfinite(column.numbers)]) is not None
 
 
 def _whole_turn_jump(values: FloatArray) -> Evidence | None:

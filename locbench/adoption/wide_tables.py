@@ -38,6 +38,7 @@ def _parted(table: ForeignTable) -> list[ForeignTable]:
         file=f"{table.file.removesuffix('.csv')}_tags.csv",
         columns=tuple(_only(column, rows) for column in (clock, *group)),
         changes=(f"its {len(rows)} rows in {table.file}, in columns that are mostly empty there ({names})",),
+        parted_from=table.file,
     )
     return [replace(table, columns=rest), taken]
 

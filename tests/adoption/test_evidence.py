@@ -83,6 +83,10 @@ def _table(file: str, columns: dict) -> ForeignTable:
         ("view angle", Meaning.VIEW_ANGLE, None),
         ("colour", None, None),
         ("v right", None, None),
+        ("goal_x_m", None, "m"),
+        ("heading error (deg)", None, "deg"),
+        ("x_var", None, None),
+        ("loop rate", None, None),
     ],
 )
 def test_what_names_say(name, meaning, unit):
@@ -181,7 +185,9 @@ def test_motion_shows_the_convention_of_a_robot_that_drives_forward(convention, 
     logged = SENSES[sense] * (pose[:, 2] + turned - AXES[axis]) / UNITS[unit].factor
     found = heading_by_motion(points, logged, ("deg", "rad"))
     assert (found.unit.value, found.sense.value, found.zero.value) == (unit, sense, axis)
-    assert found.sense.strength is Strength.SHOWN
+    # driving backwards, or a y axis to the right, would look the same: sense and zero are asked about
+    assert found.unit.strength is Strength.SHOWN
+    assert found.sense.strength is found.zero.strength is Strength.HINTED
 
 
 def test_motion_says_less_of_a_robot_that_strafes():

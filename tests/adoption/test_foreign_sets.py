@@ -31,6 +31,7 @@ _ON_THE_MARK = {"start.mark": "S1"}
 _TAG_FRAME = {
     "tags.frame.heading_sense": "clockwise",
     "tags.frame.heading_zero": "+y",
+    "tags.frame.y_axis": "left",
     "tags.frame.rotate": "0 deg",
     "tags.frame.origin": "2 m, 2 m",
 }
@@ -66,7 +67,7 @@ SETS = {
     "pose": ForeignSet(
         write_pose_set,
         ("--robot", "configs/robot_three_pods.toml"),
-        {"field": FIELD, **_ON_THE_MARK},
+        {"field": FIELD, **_ON_THE_MARK, "odometry.frame.y_axis": "left"},
         {
             "sense": ('heading_sense = "clockwise"', 'heading_sense = "counter-clockwise"'),
             "zero": ('heading_zero = "+y"', 'heading_zero = "+x"'),

@@ -9,12 +9,12 @@ import numpy as np
 
 from locbench.adoption.questions import NOTHING_KNOWN, Evidence, Strength
 from locbench.arrays import FloatArray
+from locbench.config.columns import AXES
 from locbench.config.robot import Pod
 from locbench.geometry import circular_mean, similarity_alignment, wrap_angle
 from locbench.units import UNITS
 
 __all__ = [
-    "AXES",
     "SENSES",
     "HeadingFit",
     "HeadingsFound",
@@ -24,14 +24,12 @@ __all__ = [
     "heading_by_motion",
     "heading_by_pods",
     "headings_at_visits",
-    "nearest_axis",
     "plane_at_marks",
     "positions_at_visits",
 ]
 
 Sense = Literal["counter-clockwise", "clockwise"]
 SENSES: Mapping[str, float] = {"counter-clockwise": 1.0, "clockwise": -1.0}
-AXES: Mapping[str, float] = {"+x": 0.0, "+y": math.pi / 2.0, "-x": math.pi, "-y": -math.pi / 2.0}
 
 _FEWEST_VISITS = 3
 _NEAR_ROW_S = 0.5
@@ -180,13 +178,6 @@ def plane_at_marks(logged: FloatArray, surveyed_m: FloatArray) -> PlaneFit | Non
     best, other = sorted(fits, key=lambda fit: fit.rms_m)
     spread = float(np.sqrt(np.mean(np.sum((target - target.mean(axis=0)) ** 2, axis=1))))
     return best if best.rms_m < 0.15 * spread and other.rms_m > _TIMES_WORSE * best.rms_m else None
-
-
-def nearest_axis(angle_rad: float) -> tuple[str, float]:
-    """Return the axis nearest to a direction, and how far it is off (rad, absolute)."""
-    misses = {axis: abs(math.remainder(angle_rad - direction, math.tau)) for axis, direction in AXES.items()}
-    axis = min(misses, key=lambda name: misses[name])
-    return axis, misses[axis]
 
 
 def heading_by_motion(points: FloatArray, headings: FloatArray, units: Sequence[str]) -> HeadingsFound:

@@ -7,7 +7,7 @@ import numpy as np
 from locbench.adoption.drafts import Clock, Draft
 from locbench.adoption.entries import Given, table_entry, unit_decision
 from locbench.adoption.foreign_tables import ForeignColumn
-from locbench.adoption.headings import AXES, SENSES, Visits
+from locbench.adoption.headings import SENSES, Visits
 from locbench.adoption.kinds import TakenColumn
 from locbench.adoption.meanings import DIMENSION, Meaning
 from locbench.adoption.odometry_draft import add_positions
@@ -24,6 +24,7 @@ from locbench.adoption.questions import (
 from locbench.adoption.tracks import heading_sense, placed_frame, track_of
 from locbench.adoption.unit_evidence import angle_unit, length_unit, unit_of_neighbour
 from locbench.arrays import FloatArray
+from locbench.config.columns import AXES
 from locbench.units import Dimension
 
 __all__ = ["draft_tags"]

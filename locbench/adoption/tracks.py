@@ -9,7 +9,6 @@ import numpy as np
 from locbench.adoption.entries import Given, unit_decision
 from locbench.adoption.foreign_tables import ForeignTable
 from locbench.adoption.headings import (
-    AXES,
     SENSES,
     HeadingsFound,
     PlaneFit,
@@ -17,7 +16,6 @@ from locbench.adoption.headings import (
     heading_at_marks,
     heading_by_motion,
     headings_at_visits,
-    nearest_axis,
     plane_at_marks,
     positions_at_visits,
 )
@@ -26,6 +24,7 @@ from locbench.adoption.meanings import Meaning
 from locbench.adoption.questions import NOTHING_KNOWN, AnswerForm, Asking, Decision, Evidence, Strength, decide
 from locbench.adoption.unit_evidence import angle_unit, length_unit
 from locbench.arrays import FloatArray
+from locbench.config.columns import AXES, nearest_axis
 from locbench.config.field import FieldConfig
 from locbench.units import UNITS, Dimension
 

@@ -1,14 +1,17 @@
 """What the tables of a session file are described with: columns and their units, the log's frame, its clock."""
 
+import math
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Annotated, Any, Literal
 
-import numpy as np
 from pydantic import ConfigDict, Field
 
 from locbench.config.quantities import Angle, Config, Duration, Length, Text, unit_of
 from locbench.units import Dimension
 
 __all__ = [
+    "AXES",
     "AngleColumn",
     "Column",
     "Frame",
@@ -18,7 +21,18 @@ __all__ = [
     "TimeColumn",
     "TurnRateColumn",
     "example_of",
+    "nearest_axis",
 ]
+
+# directions of a frame's axes, from its x axis
+AXES: Mapping[str, float] = MappingProxyType({"+x": 0.0, "+y": math.pi / 2.0, "-x": math.pi, "-y": -math.pi / 2.0})
+
+
+def nearest_axis(angle_rad: float) -> tuple[str, float]:
+    """Return the axis nearest to a direction, and how far it is off (rad, absolute)."""
+    misses = {axis: abs(math.remainder(angle_rad - direction, math.tau)) for axis, direction in AXES.items()}
+    axis = min(misses, key=lambda name: misses[name])
+    return axis, misses[axis]
 
 
 def example_of(column: dict[str, Any]) -> ConfigDict:
@@ -114,8 +128,7 @@ class Frame(Config):
     @property
     def heading_offset_rad(self) -> float:
         """What to add to a signed log heading to get a field heading; `heading_zero` is an axis with y to the left."""
-        zero = {"+x": 0.0, "+y": np.pi / 2.0, "-x": np.pi, "-y": -np.pi / 2.0}[self.heading_zero]
-        return float(zero + self.rotate)
+        return float(AXES[self.heading_zero] + self.rotate)
 
 
 class Table(Config):

@@ -2,10 +2,9 @@
 
 from typing import Annotated, Literal, Self
 
-import numpy as np
 from pydantic import Field, model_validator
 
-from locbench.config.columns import AngleColumn, Frame, LengthColumn, Table, TimeColumn, example_of
+from locbench.config.columns import AXES, AngleColumn, Frame, LengthColumn, Table, TimeColumn, example_of
 from locbench.config.quantities import Config, NonNegativeDuration, Text
 
 __all__ = [
@@ -70,7 +69,7 @@ class CameraFrame(BearingFrame):
     @property
     def heading_offset_rad(self) -> float:
         """What to add to a signed log heading to get a heading from the optical axis."""
-        return {"+x": 0.0, "+y": np.pi / 2.0, "-x": np.pi, "-y": -np.pi / 2.0}[self.heading_zero]
+        return AXES[self.heading_zero]
 
 
 class DetectionTable(Table):

@@ -6,8 +6,9 @@ from enum import StrEnum
 
 from locbench.inspection.diagnosis import SetupFault
 from locbench.inspection.recorded import Recorded
+from locbench.units import Dimension
 
-__all__ = ["Amount", "Change", "Part", "builds_on"]
+__all__ = ["DIMENSIONS", "Amount", "Change", "Part", "builds_on"]
 
 
 class Part(StrEnum):
@@ -32,6 +33,16 @@ class Amount(StrEnum):
     Y = "y"
     SHIFT = "shift"
     RATE = "rate"
+
+
+# a factor has none
+DIMENSIONS: Mapping[Amount, Dimension] = {
+    Amount.TURN: Dimension.ANGLE,
+    Amount.X: Dimension.LENGTH,
+    Amount.Y: Dimension.LENGTH,
+    Amount.SHIFT: Dimension.TIME,
+    Amount.RATE: Dimension.TURN_RATE,
+}
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from locbench.arrays import BoolArray, FloatArray
+from locbench.arrays import BoolArray, FloatArray, runs_of
 from locbench.config import RobotConfig, SessionConfig
 from locbench.config.edits import Edit, EditedFile
 from locbench.config.session import IncrementsSource, PodCounter, PodCountsSource, VelocitiesSource
@@ -102,7 +102,7 @@ def motionless(motion: Motion, config: SessionConfig, moved_otherwise: bool) -> 
 
 def frozen_against_truth(motion: Motion, truth: PoseTrack, config: SessionConfig) -> list[Diagnosis]:
     """Return a diagnosis if the whole odometry stands still while the dense truth moves on."""
-    rests = _runs(np.all(np.abs(motion.twist[1:]) < _NO_STEP, axis=1))
+    rests = runs_of(np.all(np.abs(motion.twist[1:]) < _NO_STEP, axis=1))
     frozen = []
     for begin, end in rests:
         begin_s, end_s = float(motion.time_s[begin]), float(motion.time_s[end])
@@ -134,12 +134,6 @@ def frozen_against_truth(motion: Motion, truth: PoseTrack, config: SessionConfig
             ),
         )
     ]
-
-
-def _runs(flags: BoolArray) -> list[tuple[int, int]]:
-    """Return the beginnings and ends (not included) of the runs of true flags."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
-    return [(int(begin), int(end)) for begin, end in edges.reshape(-1, 2)]
 
 
 def _sensors(log: PodTravel, robot: RobotConfig, config: SessionConfig) -> list[_Sensor]:
@@ -182,7 +176,7 @@ def _stuck(
     # what the sensor itself shows of it, such as a bias that was taken off, is not missed
     missed = np.concatenate([[0.0], np.cumsum(expected - sensor.change)])
     stuck = []
-    for begin, end in _runs(sensor.rests):
+    for begin, end in runs_of(sensor.rests):
         excursion = float(np.max(np.abs(missed[begin : end + 1] - missed[begin])))
         duration_s = float(time_s[end] - time_s[begin])
         if excursion > sensor.missed and _is_long(duration_s, seen, motion, time_s[[begin, end]]):

@@ -14,7 +14,7 @@ from locbench.session import Detections, Measured, PoseTrack, Severity
 from locbench.units import Dimension, format_quantity
 from locbench.vision import prepare_sightings, tag_places
 
-__all__ = ["detection_faults", "excluded_detections"]
+__all__ = ["detection_faults", "excluded_detections", "severity_by_share"]
 
 # The log's own spread where it has one, else the default model: only what lies far beyond either is named.
 _NOISE = FusionConfig(name="inspection", tag_noise=TagNoise(source=NoiseSource.LOG))
@@ -77,7 +77,8 @@ def _listed(ids: IntArray) -> str:
     return ", ".join(str(number) for number in ids[:8]) + (", ..." if len(ids) > 8 else "")
 
 
-def _severity(count: int, share: float) -> Severity:
+def severity_by_share(count: int, share: float) -> Severity:
+    """Return how bad so many wrong detections are, that share of all: a few are in every camera's log."""
     return Severity.WARNING if count >= _FEW and share >= _SMALL_SHARE else Severity.NOTE
 
 
@@ -104,7 +105,7 @@ def _off_the_floor(detections: Detections, seen: _Seen, field: FieldConfig, file
     share, farthest = count / int(np.sum(known)), float(np.max(outside_m[off]))
     return Diagnosis(
         code=LogFault.OFF_THE_FLOOR,
-        severity=_severity(count, share),
+        severity=severity_by_share(count, share),
         where=file,
         evidence=f"{count} of {int(np.sum(known))} fixes ({100.0 * share:.1f} %) put the robot off the floor by "
         f"more than {_SURE:.0f} times their noise, the farthest by {format_quantity(farthest, Dimension.LENGTH)}; "
@@ -131,7 +132,7 @@ def _from_behind(detections: Detections, seen: _Seen, field: FieldConfig, file: 
     turned = f" Most of what was seen of {_listed(np.array(whole))} is so: the file has it facing the wrong way?"
     return Diagnosis(
         code=LogFault.SEEN_FROM_BEHIND,
-        severity=Severity.WARNING if whole and count >= _FEW else _severity(count, share),
+        severity=Severity.WARNING if whole and count >= _FEW else severity_by_share(count, share),
         where=file,
         evidence=f"{count} of {len(detections)} detections ({100.0 * share:.1f} %) see a tag from behind its printed "
         f"side, so through its wall; tags {_listed(np.unique(detections.tag[behind]))}.{turned if whole else ''}",
@@ -172,7 +173,7 @@ def _beyond_the_floor(detections: Detections, field: FieldConfig, file: str) -> 
     share, farthest = count / known, float(np.max(detections.range_m[beyond]))
     return Diagnosis(
         code=LogFault.BEYOND_THE_FLOOR,
-        severity=_severity(count, share),
+        severity=severity_by_share(count, share),
         where=file,
         evidence=f"{count} of {known} ranges ({100.0 * share:.1f} %) are longer than the floor's diagonal of "
         f"{format_quantity(diagonal, Dimension.LENGTH)}, the longest {format_quantity(farthest, Dimension.LENGTH)}; "

@@ -7,19 +7,12 @@ from dataclasses import dataclass
 from locbench.config import SessionConfig
 from locbench.config.session import PodCountsSource
 from locbench.config.tag_sources import RobotPoseSource, TagPoseSource
-from locbench.inspection.change import Amount, Change, Part
+from locbench.inspection.change import DIMENSIONS, Amount, Change, Part
 from locbench.inspection.diagnosis import SetupFault
 from locbench.units import Dimension, format_quantity
 
-__all__ = ["DIMENSIONS", "FaultWords", "shown", "tags_in_words", "words_of"]
+__all__ = ["FaultWords", "shown", "tags_in_words", "words_of"]
 
-DIMENSIONS = {
-    Amount.TURN: Dimension.ANGLE,
-    Amount.X: Dimension.LENGTH,
-    Amount.Y: Dimension.LENGTH,
-    Amount.SHIFT: Dimension.TIME,
-    Amount.RATE: Dimension.TURN_RATE,
-}
 _SUBJECTS = {
     Part.TAGS: "the tag table",
     Part.TRUTH: "the truth",

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from locbench.arrays import BoolArray, FloatArray, IntArray
+from locbench.arrays import FloatArray, runs_of
 from locbench.inspection.recorded import Odometry, Recorded, Wheels
 
 __all__ = ["RestingDrift", "resting_drift", "without_drift"]
@@ -64,17 +64,11 @@ def _standstills(odometry: Odometry, wheels: Wheels) -> FloatArray:
     times = np.arange(odometry.time_s[0], odometry.time_s[-1] + 1e-9, _STEP_S)
     travel = np.column_stack([np.interp(times, odometry.time_s, one) for one in wheels.travel_m.T])
     still = np.append(np.abs(np.diff(travel, axis=0)).max(axis=1) < _STILL_M, False)
-    begin, end = _runs(still)
-    spans = np.column_stack([times[begin] + _SETTLING_S, times[end] - _SETTLING_S])
+    begin, end = runs_of(still).T
+    spans: FloatArray = np.column_stack([times[begin] + _SETTLING_S, times[end] - _SETTLING_S])
     if len(spans) and begin[0] == 0:
         spans[0, 0] = times[0]
     return spans[spans[:, 1] - spans[:, 0] >= _SHORTEST_S]
-
-
-def _runs(flags: BoolArray) -> tuple[IntArray, IntArray]:
-    """Return the first index of every run of true flags, and the index after its last."""
-    edges = np.diff(np.concatenate([[0], flags.astype(int), [0]]))
-    return np.flatnonzero(edges > 0), np.flatnonzero(edges < 0)
 
 
 def without_drift(log: Recorded, rate_rad_per_s: float) -> Recorded:

@@ -44,16 +44,14 @@ def setup_faults(session: Session, config: SessionConfig) -> list[Diagnosis]:
         return []
     log = recorded(session, config)
     found = list(search(log))
-    if found:
-        log = found[-1].after.log
-    drifting = _gyro_drift(log, session)
+    left = found[-1].after if found else misfit(log)
+    drifting = _gyro_drift(left, session)
     if drifting is not None:
         found.append(drifting)
-        log = drifting.after.log
     diagnoses = [_in_turn(found[:index], one, session, config) for index, one in enumerate(found)]
     if not found:
-        diagnoses += _unexplained(misfit(log))
-    return diagnoses + _too_straight(log, config)
+        diagnoses += _unexplained(left)
+    return diagnoses + _too_straight((drifting.after if drifting is not None else left).log, config)
 
 
 def _in_turn(before: Sequence[Found], found: Found, session: Session, config: SessionConfig) -> Diagnosis:
@@ -70,22 +68,21 @@ def _rows(session: Session) -> int:
     return int(np.sum((times >= first.start_s) & (times <= first.end_s)))
 
 
-def _gyro_drift(log: Recorded, session: Session) -> Found | None:
+def _gyro_drift(before: Misfit, session: Session) -> Found | None:
     robot = session.robot
     per_minute = robot.motion_noise.heading_per_minute if robot.gyro is None else robot.gyro.heading_per_minute
-    drift = resting_drift(log, per_minute / math.sqrt(60.0))
+    drift = resting_drift(before.log, per_minute / math.sqrt(60.0))
     if drift is None:
         return None
     change = Change(
         SetupFault.GYRO_DRIFT,
         Part.GYRO,
-        without_drift(log, drift.rate_rad_per_s),
+        without_drift(before.log, drift.rate_rad_per_s),
         amounts={Amount.RATE: drift.rate_rad_per_s},
         stds={Amount.RATE: drift.std_rad_per_s},
     )
     if not is_notable(change):
         return None
-    before = misfit(log)
     after = before.of(change.log)
     return Found(change, before, after, before.cost - before.cost_of(after))
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from locbench.arrays import FloatArray
 from locbench.config import SessionConfig
-from locbench.config.columns import Column, Frame
+from locbench.config.columns import AXES, Column, Frame, nearest_axis
 from locbench.config.edits import Edit, EditedFile, Quantity
 from locbench.config.session import (
     IncrementsSource,
@@ -24,7 +24,7 @@ from locbench.config.tag_sources import (
     TagSource,
 )
 from locbench.geometry import rotation_matrix, wrap_angle
-from locbench.inspection.change import Amount, Change, Part
+from locbench.inspection.change import DIMENSIONS, Amount, Change, Part
 from locbench.inspection.diagnosis import SetupFault
 from locbench.session import Session
 from locbench.units import UNITS, Dimension
@@ -40,19 +40,12 @@ SECTIONS = {
     Part.GYRO: "odometry",
     Part.WHEELS: "odometry",
 }
-_AXES = {"+x": 0.0, "+y": math.pi / 2.0, "-x": math.pi, "-y": -math.pi / 2.0}
 _NEAR_AXIS_RAD = math.radians(6.0)
 _NEAR_RATIO = 0.02
 _SAME_FACTOR = 1e-3
 _AT_MARK_M, _AT_MARK_RAD = 0.10, math.radians(6.0)
 # a place moved by less, or by less than so many standard uncertainties, is left as it is
 _SAME_PLACE_M, _SURE = 0.003, 2.5
-_FITTED = {
-    Amount.X: Dimension.LENGTH,
-    Amount.Y: Dimension.LENGTH,
-    Amount.TURN: Dimension.ANGLE,
-    Amount.SHIFT: Dimension.TIME,
-}
 _FINEST = {Dimension.LENGTH: 1e-3, Dimension.ANGLE: math.radians(0.1), Dimension.TIME: 1e-3}
 
 
@@ -95,7 +88,7 @@ def edits_of(change: Change, session: Session, config: SessionConfig) -> tuple[E
 
 
 def _std(change: Change, amount: Amount) -> float | None:
-    return _worth_writing(change.stds.get(amount, 0.0), _FITTED[amount])
+    return _worth_writing(change.stds.get(amount, 0.0), DIMENSIONS[amount])
 
 
 def _worth_writing(std: float, dimension: Dimension) -> float | None:
@@ -179,9 +172,8 @@ def _unit(factor: float, dimension: Dimension) -> str | None:
 
 
 def _axis(angle_rad: float) -> str | None:
-    away = {axis: abs(float(wrap_angle(np.array(angle_rad - angle)))) for axis, angle in _AXES.items()}
-    nearest = min(away, key=lambda axis: away[axis])
-    return nearest if away[nearest] < _NEAR_AXIS_RAD else None
+    nearest, miss = nearest_axis(angle_rad)
+    return nearest if miss < _NEAR_AXIS_RAD else None
 
 
 def _other_sense(frame: Frame | BearingFrame) -> str:
@@ -196,7 +188,7 @@ def _heading_convention(change: Change, config: SessionConfig) -> tuple[Edit, ..
     if change.part is Part.GYRO or not isinstance(frame, Frame | CameraFrame):
         return tuple(sense)
     turn = change.amounts.get(Amount.TURN, 0.0)
-    old = _AXES[frame.heading_zero]
+    old = AXES[frame.heading_zero]
     rotate = frame.rotate if isinstance(frame, Frame) else 0.0
     axis = _axis(-old - 2.0 * rotate + turn if reverses else old + turn)
     if axis is None:
@@ -246,7 +238,7 @@ def _nearest(change: Change, amount: Amount, step: float) -> float:
 def _mirrored(section: str, frame: Frame, change: Change) -> tuple[Edit, ...]:
     """Return the keys of a mirrored frame; its turn is another matter."""
     edits = [_session(section, "frame", "y_axis", value="left" if frame.y_axis == "right" else "right")]
-    old = _AXES[frame.heading_zero]
+    old = AXES[frame.heading_zero]
     if not change.headings_kept:
         edits.append(_session(section, "frame", "heading_sense", value=_other_sense(frame)))
     zero = _axis((old + 2.0 * frame.rotate if change.headings_kept else -old) + change.headings_turned_rad)
@@ -256,7 +248,7 @@ def _mirrored(section: str, frame: Frame, change: Change) -> tuple[Edit, ...]:
 
 
 def _mirrored_camera(frame: CameraFrame, change: Change) -> tuple[Edit, ...]:
-    zero = _axis(-_AXES[frame.heading_zero] + change.amounts.get(Amount.TURN, 0.0))
+    zero = _axis(-AXES[frame.heading_zero] + change.amounts.get(Amount.TURN, 0.0))
     edits = [
         _session("tags", "frame", "y_axis", value="left" if frame.y_axis == "right" else "right"),
         _session("tags", "frame", "heading_sense", value=_other_sense(frame)),

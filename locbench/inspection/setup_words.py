@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from locbench.config import SessionConfig
 from locbench.config.columns import Column
 from locbench.config.session import PodCountsSource
-from locbench.inspection.change import Change, Part
+from locbench.inspection.change import DIMENSIONS, Change, Part
 from locbench.inspection.diagnosis import Diagnosis, Measured, SetupFault
-from locbench.inspection.fault_words import DIMENSIONS, shown, tags_in_words, words_of
+from locbench.inspection.fault_words import shown, tags_in_words, words_of
 from locbench.inspection.limits import severity
 from locbench.inspection.misfit import Comparison
 from locbench.inspection.residuals import Residuals

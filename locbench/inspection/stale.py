@@ -3,6 +3,7 @@
 import numpy as np
 
 from locbench.arrays import BoolArray
+from locbench.inspection.detections import severity_by_share
 from locbench.inspection.diagnosis import Diagnosis, LogFault
 from locbench.odometry import Motion
 from locbench.session import Detections, Measured, Severity
@@ -11,7 +12,7 @@ __all__ = ["stale_detections"]
 
 # Readings rounded to an inch or some degrees stay the same over a little motion; over so much they cannot.
 _MOVED_M, _TURNED_RAD = 0.15, float(np.radians(12.0))
-_FEW, _SMALL_SHARE, _MOST = 3, 0.007, 0.5
+_MOST = 0.5
 
 
 def stale_detections(detections: Detections, motion: Motion, file: str) -> Diagnosis | None:
@@ -26,11 +27,10 @@ def stale_detections(detections: Detections, motion: Motion, file: str) -> Diagn
     if not count:
         return None
     share = count / len(detections)
-    severity = Severity.WARNING if count >= _FEW and share >= _SMALL_SHARE else Severity.NOTE
     first_s = float(np.min(detections.captured_s[stale]))
     return Diagnosis(
         code=LogFault.STALE_DETECTION,
-        severity=Severity.ERROR if share > _MOST else severity,
+        severity=Severity.ERROR if share > _MOST else severity_by_share(count, share),
         where=file,
         evidence=f"{count} of {len(detections)} detections ({100.0 * share:.1f} %) repeat an earlier one of their tag "
         f"to the last digit, though the robot moved on by more than {1000.0 * _MOVED_M:.0f} mm or "

@@ -10,7 +10,7 @@ from enum import StrEnum
 import numpy as np
 from scipy import special
 
-from locbench.arrays import BoolArray, FloatArray, IntArray
+from locbench.arrays import BoolArray, FloatArray, IntArray, runs_of
 from locbench.statistics.intervals import NORMAL_95
 from locbench.statistics.uncertain import UncertainNumber, measured
 
@@ -182,10 +182,9 @@ def remarks_on_lockout(time_s: FloatArray, tag: IntArray, refused: BoolArray, ga
     """
     chance = 1.0 - gate_probability
     fewest = math.log(_HONEST_LOCKOUT / max(len(refused), 1)) / math.log(chance)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], refused, [False]]).astype(int)))
     method = f"fixes refused in a row by a gate that an honest filter's pass with probability {gate_probability:g}"
     remarks = []
-    for first, after in edges.reshape(-1, 2):
+    for first, after in runs_of(refused):
         inside = slice(int(first), int(after))
         pauses = np.diff(time_s[inside])
         lasted = float(np.sum(pauses[pauses <= _LONGEST_PAUSE_S]))

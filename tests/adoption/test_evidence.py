@@ -12,7 +12,6 @@ from locbench.adoption.entries import Given
 from locbench.adoption.foreign_tables import ForeignColumn, ForeignTable
 from locbench.adoption.headers import read_header
 from locbench.adoption.headings import (
-    AXES,
     SENSES,
     Visits,
     heading_at_marks,
@@ -34,6 +33,7 @@ from locbench.adoption.unit_evidence import (
 )
 from locbench.adoption.wide_tables import parted_tables
 from locbench.config import FieldConfig, RobotConfig, load_config
+from locbench.config.columns import AXES
 from locbench.geometry import transform_points, wrap_angle
 from locbench.session import TableName
 from locbench.units import UNITS

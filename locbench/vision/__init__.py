@@ -1,6 +1,7 @@
 """What a tag detection measures, how uncertain it is, and how it depends on the robot's pose."""
 
 from locbench.vision.measurement import Measurement, fix_measurement, measurement
+from locbench.vision.prediction import mount_error, predicted_values
 from locbench.vision.sightings import (
     Sightings,
     as_robot_poses,
@@ -18,6 +19,8 @@ __all__ = [
     "fixes",
     "lines_of_sight",
     "measurement",
+    "mount_error",
+    "predicted_values",
     "prepare_sightings",
     "tag_places",
 ]

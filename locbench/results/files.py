@@ -6,11 +6,24 @@ from typing import TypeVar
 from pydantic import BaseModel, ValidationError
 
 from locbench.errors import ConfigError
+from locbench.results.calibration import Calibration
+from locbench.results.camera import CameraRecord
 from locbench.results.inspection import Inspection
 from locbench.results.models import Results
 from locbench.results.tracks import Tracks
 
-__all__ = ["inspection_json", "read_inspection", "read_results", "read_tracks", "results_json", "tracks_json"]
+__all__ = [
+    "calibration_json",
+    "camera_json",
+    "inspection_json",
+    "read_calibration",
+    "read_camera",
+    "read_inspection",
+    "read_results",
+    "read_tracks",
+    "results_json",
+    "tracks_json",
+]
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -28,6 +41,16 @@ def tracks_json(tracks: Tracks) -> str:
 def inspection_json(inspection: Inspection) -> str:
     """Return the text of inspect.json."""
     return inspection.model_dump_json(by_alias=True, indent=1) + "\n"
+
+
+def calibration_json(calibration: Calibration) -> str:
+    """Return the text of calibration.json."""
+    return calibration.model_dump_json(by_alias=True, indent=1) + "\n"
+
+
+def camera_json(camera: CameraRecord) -> str:
+    """Return the text of camera.json."""
+    return camera.model_dump_json(by_alias=True, indent=1) + "\n"
 
 
 def _read(path: Path, model: type[Model]) -> Model:
@@ -64,3 +87,13 @@ def read_tracks(path: Path) -> Tracks:
 def read_inspection(path: Path) -> Inspection:
     """Return the contents of an inspect.json; errors as `read_results`."""
     return _read(path, Inspection)
+
+
+def read_calibration(path: Path) -> Calibration:
+    """Return the contents of a calibration.json; errors as `read_results`."""
+    return _read(path, Calibration)
+
+
+def read_camera(path: Path) -> CameraRecord:
+    """Return the contents of a camera.json; errors as `read_results`."""
+    return _read(path, CameraRecord)

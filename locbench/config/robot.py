@@ -67,6 +67,8 @@ class Gyro(Config):
 
     heading_per_minute: Annotated[PositiveAngle, Field(examples=["0.3 deg"])] = float(np.radians(0.5))
     """Standard deviation of the heading after one minute, bias removed."""
+    scale: Annotated[float, Field(gt=0.5, lt=2.0, strict=True, examples=[1.004])] = 1.0
+    """How far the robot really turns while the gyro's heading turns by one: 1.004 where it reads 0.4 % too little."""
 
 
 class CameraMount(Config):

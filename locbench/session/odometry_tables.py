@@ -61,9 +61,9 @@ def read_odometry(
         case PodCountsSource():
             log = _pod_travel(table, source, robot, times, flagged, findings)
         case IncrementsSource():
-            log = _increments(table, source, times, flagged, findings)
+            log = _increments(table, source, robot, times, flagged, findings)
         case VelocitiesSource():
-            log = _velocities(table, source, times, flagged, findings)
+            log = _velocities(table, source, robot, times, flagged, findings)
         case PosesSource():
             log = _poses(table, source, times, flagged, findings)
     if log is not None:
@@ -75,14 +75,18 @@ def read_odometry(
 _HeadingSource = PodCountsSource | IncrementsSource | VelocitiesSource
 
 
-def _heading(table: Table, source: _HeadingSource, times: FloatArray, findings: FindingList) -> FloatArray | None:
-    """Return the heading column, unwrapped and its lag undone, or None without one or after an error finding."""
+def _heading(
+    table: Table, source: _HeadingSource, robot: RobotConfig, times: FloatArray, findings: FindingList
+) -> FloatArray | None:
+    """Return the heading column, unwrapped, its lag and scale undone; None without one or after an error finding."""
     if source.heading is None:
         return None
     heading = number_column(table, source.heading, findings)
     if heading is None:
         return None
     heading = np.unwrap(field_headings(heading, source.frame))
+    if robot.gyro is not None:
+        heading = heading[0] + robot.gyro.scale * (heading - heading[0])
     return np.interp(times + source.heading_lag, times, heading) if source.heading_lag else heading
 
 
@@ -140,7 +144,7 @@ def _pod_travel(
         continuous = continuous_counter(values, times, size, counter.bits, restarted, findings, **where)
         flagged = flagged | continuous.flagged
         travel[name] = continuous.counts * size
-    heading = _heading(table, source, times, findings)
+    heading = _heading(table, source, robot, times, findings)
     if source.heading is None and robot.heading_from != "pods":
         findings.error(
             FindingCode.HEADING_MISSING,
@@ -202,10 +206,15 @@ def _turning(
 
 
 def _increments(
-    table: Table, source: IncrementsSource, times: FloatArray, flagged: BoolArray, findings: FindingList
+    table: Table,
+    source: IncrementsSource,
+    robot: RobotConfig,
+    times: FloatArray,
+    flagged: BoolArray,
+    findings: FindingList,
 ) -> BodyIncrements | None:
     planar, turn = _planar_columns(table, source, findings), _turning(table, source, source.turn, findings)
-    heading = _heading(table, source, times, findings)
+    heading = _heading(table, source, robot, times, findings)
     if planar is None or turn is None:
         return None
     moved = np.cumsum(np.hypot(*planar)) > _MOVED_M
@@ -216,10 +225,15 @@ def _increments(
 
 
 def _velocities(
-    table: Table, source: VelocitiesSource, times: FloatArray, flagged: BoolArray, findings: FindingList
+    table: Table,
+    source: VelocitiesSource,
+    robot: RobotConfig,
+    times: FloatArray,
+    flagged: BoolArray,
+    findings: FindingList,
 ) -> BodyVelocities | None:
     planar, rate = _planar_columns(table, source, findings), _turning(table, source, source.turn_rate, findings)
-    heading = _heading(table, source, times, findings)
+    heading = _heading(table, source, robot, times, findings)
     if planar is None or rate is None:
         return None
     heading = _without_bias(heading, table, source, times, np.hypot(*planar) > _MOVED_M, findings)

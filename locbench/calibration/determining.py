@@ -8,7 +8,7 @@ from locbench.arrays import BoolArray, FloatArray
 from locbench.calibration.constants import Constant, Constants
 from locbench.calibration.fitting import Fit, fit
 from locbench.calibration.reading import Set
-from locbench.calibration.redundancy import variance_factor
+from locbench.calibration.redundancy import Whole
 
 __all__ = ["Calibrated", "Estimate", "calibrated"]
 
@@ -75,7 +75,7 @@ def calibrated(fitted: Set) -> Calibrated:
     """
     found = fit(fitted)
     constants = fitted.constants
-    factor = variance_factor(found)
+    factor = Whole(found).variance_factor
     # more noise than the files say leaves data less worth, and the tolerances as they are
     covariance = np.linalg.inv(found.information / factor + np.diag(1.0 / constants.tolerances**2))
     std = np.sqrt(np.diag(covariance))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.calibration.wheels import Wheels
+from locbench.config.fusion import TagNoise
 from locbench.session import Detections
 
 __all__ = ["Drive", "Places", "Seen"]
@@ -55,9 +56,10 @@ class Seen:
         (M, 6) where the files have the camera.
     mount
         (3,) x, y, yaw of the camera on what carries it.
-    std, turn
-        (M, D) standard deviations along the axes of the residuals, and (M,) by how much those of a position are turned:
-        along the line of sight, across it.
+    noise
+        How their noise grows with range and view angle.
+    own_std
+        (M, D) the log's own standard deviations, along its own axes; NaN where they are not used.
     knot
         (M,) the knot before each.
     leg
@@ -69,8 +71,8 @@ class Seen:
     tags: FloatArray
     mounts: FloatArray
     mount: FloatArray
-    std: FloatArray
-    turn: FloatArray
+    noise: TagNoise
+    own_std: FloatArray
     knot: IntArray
     leg: IntArray
 
@@ -82,8 +84,8 @@ class Seen:
             self.tags[which],
             self.mounts[which],
             self.mount,
-            self.std[which],
-            self.turn[which],
+            self.noise,
+            self.own_std[which],
             self.knot[which],
             self.leg[which],
         )

@@ -31,7 +31,7 @@ _NEVER_WEIGHED = frozenset({Group.SURVEY, Group.DISTANCES})
 _ALL_WEIGHED_FROM = 3
 _DRIFT_STEP = 1e-5
 # of what each constant needs to be known to
-_CONVERGED = 0.003
+_CONVERGED = 0.01
 _BEYOND = 0.997
 _FEWEST_TO_SCALE = 30
 
@@ -77,6 +77,8 @@ class Fit:
         Residuals as fitted, scaled, with their weights.
     scales
         Of parities and detections, by group and drive.
+    wheel_noise
+        Per drive how many times the wheels' noise is that of the robot file, by their contradictions.
     converged
         Whether the rounds settled.
     """
@@ -88,6 +90,7 @@ class Fit:
     prior_std: FloatArray
     parts: tuple[Part, ...]
     scales: Mapping[tuple[Group, int], GroupScale]
+    wheel_noise: tuple[float, ...]
     converged: bool
 
 
@@ -113,12 +116,13 @@ class _Round:
         return np.concatenate([(np.sqrt(b.weight)[:, np.newaxis] * b.residual).ravel() for b in blocks])
 
     def slopes(self, vector: FloatArray, steps: FloatArray) -> FloatArray:
-        """Return (R, P + D) by central differences."""
+        """Return (R, P + D) by differences: over such steps all residuals are straight lines."""
+        here = self.residual(vector)
         columns = []
         for place, step in enumerate(steps):
             shifted = np.zeros(len(steps))
             shifted[place] = step
-            columns.append((self.residual(vector + shifted) - self.residual(vector - shifted)) / (2.0 * step))
+            columns.append((self.residual(vector + shifted) - here) / step)
         return np.column_stack(columns)
 
 
@@ -139,6 +143,7 @@ def fit(fitted: Set, held: Iterable[int] = ()) -> Fit:
     needed = np.concatenate([fitted.constants.needed_stds, drift_std])
     steps = np.concatenate([fitted.constants.steps, np.full(len(fitted.drives), _DRIFT_STEP)])
     guess, converged, weighed = first_guess(fitted), False, _SCALED
+    noise = (1.0,) * len(fitted.drives)
     for count in range(_MOST_ROUNDS):
         before = _round(fitted, guess, prior_std, weighed)
         moved = _solved(before, free, steps)
@@ -149,12 +154,13 @@ def fit(fitted: Set, held: Iterable[int] = ()) -> Fit:
             break
         if count == _ALL_WEIGHED_FROM:
             # what the wheels contradict each other beyond their noise by now is their noise
-            fitted = _with_noise_seen(fitted, guess)
+            noise = _noise_seen(fitted, guess)
+            fitted = _noisier(fitted, noise)
             weighed = frozenset(Group) - _NEVER_WEIGHED
     last = _round(fitted, guess, prior_std, weighed)
     slopes = last.slopes(guess.vector, steps)
     information = _information(last, slopes)
-    return Fit(fitted, guess, information, slopes, prior_std, tuple(_weighed(last)), last.scales, converged)
+    return Fit(fitted, guess, information, slopes, prior_std, tuple(_weighed(last)), last.scales, noise, converged)
 
 
 def _round(fitted: Set, guess: Guess, prior_std: FloatArray, weighed: frozenset[Group]) -> "_Round":
@@ -168,12 +174,19 @@ def _round(fitted: Set, guess: Guess, prior_std: FloatArray, weighed: frozenset[
     return _Round(model, scales, weights, prior_std)
 
 
-def _with_noise_seen(fitted: Set, guess: Guess) -> Set:
-    """Return the drives with the noise of the wheels that their contradictions show, where they show it."""
-    drives = []
-    for drive, drift in zip(fitted.drives, guess.drifts_rad_s, strict=True):
-        factor = noise_seen(drive.wheels.time_s, drive.wheels.rolled(fitted.constants, guess.shifts, float(drift)))
-        drives.append(replace(drive, wheels=drive.wheels.noisier(factor)))
+def _noise_seen(fitted: Set, guess: Guess) -> tuple[float, ...]:
+    return tuple(
+        noise_seen(drive.wheels.time_s, drive.wheels.rolled(fitted.constants, guess.shifts, float(drift)))
+        for drive, drift in zip(fitted.drives, guess.drifts_rad_s, strict=True)
+    )
+
+
+def _noisier(fitted: Set, factors: Iterable[float]) -> Set:
+    """Return the drives with the wheels' noise that many times as large."""
+    drives = [
+        replace(drive, wheels=drive.wheels.noisier(factor))
+        for drive, factor in zip(fitted.drives, factors, strict=True)
+    ]
     return replace(fitted, drives=tuple(drives))
 
 

@@ -11,7 +11,7 @@ from locbench.arrays import FloatArray
 from locbench.calibration.drive import Drive, Places
 from locbench.calibration.linear import Block
 from locbench.calibration.reading import Set
-from locbench.calibration.sightings import detection_residuals, poses_when_seen
+from locbench.calibration.sightings import Spreads, detection_residuals, poses_when_seen, spreads
 from locbench.calibration.wheels import Rolled, whiles
 from locbench.geometry import between, wrap_angle
 from locbench.reference.smoother import Linearised, linearised
@@ -151,31 +151,41 @@ class Model:
     def _detections(self, number: int, drive: Drive, path: FloatArray, shifts: FloatArray) -> Iterator[Part]:
         if drive.seen is None:
             return
-        here = self._missed(drive, path, self.about.knots[number], shifts)
+        here = self._missed(number, path, self.about.knots[number], shifts)
         index = self._first[number] + 3 * drive.seen.knot
         slopes = ((index, self._detection_slopes[number]),)
         yield Part(Group.DETECTIONS, number, Block(here, slopes, np.ones(len(here))))
 
-    def _missed(self, drive: Drive, path: FloatArray, knots: FloatArray, shifts: FloatArray) -> FloatArray:
+    def _missed(self, number: int, path: FloatArray, knots: FloatArray, shifts: FloatArray) -> FloatArray:
+        drive = self.fitted.drives[number]
         assert drive.seen is not None
         poses = poses_when_seen(drive, drive.seen, path, knots, self.fitted.constants, shifts)
-        return detection_residuals(drive.seen, poses, self.fitted.constants, shifts)
+        return detection_residuals(drive.seen, self._spreads[number], poses, self.fitted.constants, shifts)
 
     @cached_property
-    def _detection_slopes(self) -> list[FloatArray]:
-        """Per drive (M, D, 3) by the pose at the knot before; the same for all constants near the guess."""
-        found = []
+    def _spreads(self) -> dict[int, Spreads]:
+        """What the detections of each drive are measured by."""
+        found = {}
         for number, drive in enumerate(self.fitted.drives):
-            if drive.seen is None:
-                found.append(np.zeros((0, 1, 3)))
-                continue
-            path, knots = self._about[number][1], self.about.knots[number]
-            here = self._missed(drive, path, knots, self.about.shifts)
-            columns = [
-                (self._missed(drive, path, knots + step, self.about.shifts) - here) / step.sum()
-                for step in np.diag(_STEP)
-            ]
-            found.append(np.stack(columns, axis=-1))
+            if drive.seen is not None:
+                path, knots = self._about[number][1], self.about.knots[number]
+                poses = poses_when_seen(drive, drive.seen, path, knots, self.fitted.constants, self.about.shifts)
+                found[number] = spreads(drive.seen, poses)
+        return found
+
+    @cached_property
+    def _detection_slopes(self) -> dict[int, FloatArray]:
+        """Per drive (M, D, 3) by the pose at the knot before; the same for all constants near the guess."""
+        found = {}
+        for number, drive in enumerate(self.fitted.drives):
+            if drive.seen is not None:
+                path, knots = self._about[number][1], self.about.knots[number]
+                here = self._missed(number, path, knots, self.about.shifts)
+                columns = [
+                    (self._missed(number, path, knots + step, self.about.shifts) - here) / step.sum()
+                    for step in np.diag(_STEP)
+                ]
+                found[number] = np.stack(columns, axis=-1)
         return found
 
     def _places(self, number: int, places: Places) -> Block:

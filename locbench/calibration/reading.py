@@ -11,14 +11,14 @@ from locbench.calibration.constants import Constant, ConstantKind, Constants
 from locbench.calibration.drive import Drive, Places, Seen
 from locbench.calibration.surveyed import SurveyedPlaces, surveyed_places
 from locbench.calibration.wheels import Wheel, Wheels
-from locbench.config import FusionConfig, MotionNoise, SessionConfig
+from locbench.config import FusionConfig, MotionNoise, RobotConfig, SessionConfig
+from locbench.config.fusion import NoiseSource, TagNoise
 from locbench.config.session import PosesSource
 from locbench.config.tag_sources import CameraTable
 from locbench.geometry import interpolate_poses
 from locbench.odometry import Motion, measure_motion
 from locbench.session import Detections, FindingCode, PodTravel, Session, Stretch, TagKind
-from locbench.vision import lines_of_sight, prepare_sightings, tag_places
-from locbench.vision.noise import bearing_variance
+from locbench.vision import tag_places
 
 __all__ = ["Logged", "Set", "gathered"]
 
@@ -81,7 +81,7 @@ def _constants(one: Logged) -> list[Constant]:
                 Constant(ConstantKind.LEVER_ARM, of, float(pod.row[2])),
                 Constant(ConstantKind.ROLLING_DIRECTION, of, pod.rolling_direction),
             ]
-        if log.heading_rad is not None:
+        if log.heading_rad is not None and _gyro_counts(robot):
             found.append(Constant(ConstantKind.TURN_SCALE, "gyro", 1.0 if robot.gyro is None else robot.gyro.scale))
             lag = 0.0 if isinstance(one.config.odometry, PosesSource) else one.config.odometry.heading_lag
             found.append(Constant(ConstantKind.GYRO_LAG, "gyro", lag))
@@ -98,6 +98,11 @@ def _constants(one: Logged) -> list[Constant]:
             kinds = kinds[:2]
         found += [Constant(kind, of, float(value)) for kind, value in zip(kinds, plane, strict=False)]
     return found
+
+
+def _gyro_counts(robot: RobotConfig) -> bool:
+    """Return whether the robot takes its turns from the gyro, be it in part; else its pods alone have to be right."""
+    return robot.heading_from != "pods"
 
 
 def _camera(one: Logged) -> tuple[str, FloatArray]:
@@ -181,7 +186,7 @@ def _wheels(session: Session, stretch: Stretch) -> Wheels:
     return Wheels(
         time_s=time,
         travel_m=np.column_stack([log.travel_m[name][keep] for name in robot.pods]),
-        heading_rad=None if log.heading_rad is None else log.heading_rad[keep],
+        heading_rad=log.heading_rad[keep] if log.heading_rad is not None and _gyro_counts(robot) else None,
         doubted=motion.doubted,
         wheels=wheels,
         heading_of="gyro",
@@ -267,8 +272,6 @@ def _seen(one: Logged, knot_s: FloatArray, last_s: float, legs: FloatArray) -> S
     if not len(found):
         return None
     of, plane = _camera(one)
-    places = tag_places(found, one.session.field)
-    std, turn = _spreads(found, places, one)
     mounts = found.mount
     if found.kind is TagKind.ROBOT_POSE:
         mounts = np.zeros((len(found), 6))
@@ -276,32 +279,20 @@ def _seen(one: Logged, knot_s: FloatArray, last_s: float, legs: FloatArray) -> S
     return Seen(
         detections=found,
         camera=of,
-        tags=places[:, 0],
+        tags=tag_places(found, one.session.field)[:, 0],
         mounts=mounts,
         mount=plane,
-        std=std,
-        turn=turn,
+        noise=one.fusion.tag_noise,
+        own_std=_own_std(found, one.fusion.tag_noise),
         knot=np.searchsorted(knot_s, found.captured_s, side="right") - 1,
         leg=_legs_of(found.captured_s, legs),
     )
 
 
-def _spreads(found: Detections, places: FloatArray, one: Logged) -> tuple[FloatArray, FloatArray]:
-    """Return standard deviations (M, D) along the axes of the residuals, and by how much those of positions turn."""
-    covariance = prepare_sightings(found, one.session.field, one.fusion).covariance
-    line, _ = lines_of_sight(found, places)
-    turn = np.arctan2(line[:, 1], line[:, 0])
-    variance = np.diagonal(covariance, axis1=1, axis2=2).copy()
-    if found.kind in (TagKind.ROBOT_POSE, TagKind.TAG_POSE):
-        cosine, sine = np.cos(turn), np.sin(turn)
-        xx, yy, xy = covariance[:, 0, 0], covariance[:, 1, 1], covariance[:, 0, 1]
-        variance[:, 0] = cosine**2 * xx + sine**2 * yy + 2.0 * cosine * sine * xy
-        variance[:, 1] = sine**2 * xx + cosine**2 * yy - 2.0 * cosine * sine * xy
-    if found.kind is TagKind.BEARING:
-        # nothing but the believed pose tells such a range; how the noise of bearings grows with it matters little here
-        middle = bearing_variance(np.array([2.0]), np.array([0.0]), one.fusion.tag_noise)
-        variance = np.where(np.isfinite(variance), variance, middle)
-    return np.sqrt(variance), turn
+def _own_std(found: Detections, noise: TagNoise) -> FloatArray:
+    """Return (M, D) the log's own standard deviations, NaN where the fusion file does not take them."""
+    variance = np.diagonal(found.own_covariance, axis1=1, axis2=2)
+    return np.sqrt(variance) * noise.scale if noise.source is NoiseSource.LOG else np.full_like(variance, np.nan)
 
 
 def _drift_std(session: Session) -> float:

@@ -1,7 +1,10 @@
-"""Whether odometry and places fit as well as their noise says: the variance of unit weight over their redundancy."""
+"""What a fit says beyond its constants: whether it fits as well as its noise says, and where the drives began."""
+
+from functools import cached_property
 
 import numpy as np
 from scipy import sparse
+from scipy.sparse import linalg
 
 from locbench.arrays import FloatArray
 from locbench.calibration.fitting import Fit
@@ -9,49 +12,63 @@ from locbench.calibration.linear import STIFFNESS, Block, slope_matrix
 from locbench.calibration.model import Group, Model
 from locbench.statistics import chi_square_quantile
 
-__all__ = ["variance_factor"]
+__all__ = ["Whole"]
 
 _TESTED = (Group.ODOMETRY, Group.PLACES)
 _BEYOND = 0.975
-# more unknowns are not worth the time: the factor is hardly ever needed
-_MOST_UNKNOWNS = 6000
+# more rows at once would fill the memory
+_ROWS = 2000
 
 
-def variance_factor(found: Fit) -> float:
-    """Return by how much variances have to grow so that odometry and places agree with them; 1 where they do.
+class Whole:
+    """All unknowns of a fit at once: poses, survey errors, shifts, drifts."""
 
-    Parameters
-    ----------
-    found
-        A fit.
+    def __init__(self, found: Fit) -> None:
+        self._found = found
+        self._unknowns = Model(found.fitted, found.guess).unknowns
+        by_poses = slope_matrix([part.block for part in found.parts], self._unknowns)
+        self._slopes = sparse.hstack([by_poses, sparse.csc_matrix(found.slopes)]).tocsr()
 
-    Notes
-    -----
-    The expected sum of squares of a group of residuals is its redundancy: their number less the trace of the part of
-    the hat matrix that is theirs. Only beyond the 97.5 % point of the chi-square the factor is not 1. Source: Baarda,
-    "A testing procedure for use in geodetic networks" (1968); Birge, Phys. Rev. 40 (1932) 207-227.
-    """
-    unknowns = Model(found.fitted, found.guess).unknowns
-    if unknowns > _MOST_UNKNOWNS:
-        return 1.0
-    blocks = [part.block for part in found.parts]
-    by_poses = slope_matrix(blocks, unknowns)
-    whole = sparse.hstack([by_poses, sparse.csc_matrix(found.slopes)]).tocsr()
-    prior = np.concatenate([np.full(unknowns, STIFFNESS), found.prior_std**-2.0])
-    inverse = np.linalg.inv((whole.T @ whole).toarray() + np.diag(prior))
-    squares, redundancy, first = 0.0, 0.0, 0
-    for part in found.parts:
-        rows = whole[first : first + part.block.residual.size]
-        first += part.block.residual.size
-        if part.group not in _TESTED:
-            continue
-        measured = rows.getnnz(axis=1) > 0
-        explained = np.asarray(rows.multiply(rows @ inverse).sum(axis=1)).ravel()
-        redundancy += float(np.sum(measured)) - float(np.sum(explained[measured]))
-        squares += _squares(part.block)
-    if redundancy < 1.0 or squares <= chi_square_quantile(_BEYOND, redundancy):
-        return 1.0
-    return squares / redundancy
+    @cached_property
+    def _normal(self) -> linalg.SuperLU:
+        prior = np.concatenate([np.full(self._unknowns, STIFFNESS), self._found.prior_std**-2.0])
+        return linalg.splu((self._slopes.T @ self._slopes + sparse.diags(prior)).tocsc())
+
+    @property
+    def variance_factor(self) -> float:
+        """By how much variances have to grow so that odometry and places agree with them; 1 where they do.
+
+        The expected sum of squares of a group of residuals is its redundancy: their number less the trace of the part
+        of the hat matrix that is theirs. Only beyond the 97.5 % point of the chi-square the factor is not 1. Source:
+        Baarda, "A testing procedure for use in geodetic networks" (1968); Birge, Phys. Rev. 40 (1932) 207-227.
+        """
+        squares, redundancy, first = 0.0, 0.0, 0
+        for part in self._found.parts:
+            rows = self._slopes[first : first + part.block.residual.size]
+            first += part.block.residual.size
+            if part.group in _TESTED:
+                redundancy += self._redundancy(rows[rows.getnnz(axis=1) > 0])
+                squares += _squares(part.block)
+        if redundancy < 1.0 or squares <= chi_square_quantile(_BEYOND, redundancy):
+            return 1.0
+        return squares / redundancy
+
+    def _redundancy(self, rows: sparse.csr_matrix) -> float:
+        explained = 0.0
+        for begin in range(0, rows.shape[0], _ROWS):
+            some = rows[begin : begin + _ROWS].toarray()
+            explained += float(np.sum(some * self._normal.solve(some.T).T))
+        return float(rows.shape[0]) - explained
+
+    def start_stds(self) -> list[FloatArray]:
+        """Return (3,) standard uncertainties of each drive's first pose."""
+        found, first = [], 0
+        for knots in self._found.guess.knots:
+            unit = np.zeros((self._slopes.shape[1], 3))
+            unit[first + np.arange(3), np.arange(3)] = 1.0
+            found.append(np.sqrt(np.diag(self._normal.solve(unit)[first : first + 3])))
+            first += knots.size
+        return found
 
 
 def _squares(block: Block) -> float:

@@ -11,6 +11,7 @@ import typer
 
 from locbench import __version__
 from locbench.cli.adopt import adopt
+from locbench.cli.calibrate import calibrate
 from locbench.cli.evaluate import evaluate
 from locbench.cli.inspect import inspect
 from locbench.cli.runsheet import runsheet
@@ -51,6 +52,7 @@ def _root(
 app.command()(adopt)
 app.command()(inspect)
 app.command()(evaluate)
+app.command()(calibrate)
 app.command()(runsheet)
 app.command()(schema)
 app.command()(simulate)

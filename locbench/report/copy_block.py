@@ -1,6 +1,7 @@
 """Numbers to copy into the robot: changed keys as blocks per file, and the files themselves with the changes made."""
 
 from collections.abc import Sequence
+from enum import StrEnum
 
 from rich.console import Console
 from rich.text import Text
@@ -8,24 +9,31 @@ from rich.text import Text
 from locbench.config.edits import ChangedFile, EditedFile
 from locbench.report.numbers import plain_text
 
-__all__ = ["HOW_TO_USE_COPIES", "corrected_names", "corrected_texts", "print_copy_block"]
+__all__ = ["HOW_TO_USE_COPIES", "Copies", "copy_names", "copy_texts", "print_copy_block"]
 
-HOW_TO_USE_COPIES = "Put each corrected file in place of the one it corrects: the paths in it are relative to there."
+HOW_TO_USE_COPIES = "Put each copied file in place of the one it changes: the paths in it are relative to there."
 _TITLE = "Numbers to copy into the robot"
 
 
-def corrected_names() -> list[str]:
+class Copies(StrEnum):
+    """What copies are called after: what was done to them."""
+
+    CORRECTED = "corrected"
+    CALIBRATED = "calibrated"
+
+
+def copy_names(copies: Copies) -> list[str]:
     """Return the names that copies can have."""
-    return [_corrected(file) for file in EditedFile]
+    return [_name(file, copies) for file in EditedFile]
 
 
-def _corrected(file: EditedFile) -> str:
-    return f"{file.value}_corrected.toml"
+def _name(file: EditedFile, copies: Copies) -> str:
+    return f"{file.value}_{copies.value}.toml"
 
 
-def corrected_texts(changed_files: Sequence[ChangedFile]) -> dict[str, str]:
+def copy_texts(changed_files: Sequence[ChangedFile], copies: Copies) -> dict[str, str]:
     """Return name and whole text of every copy."""
-    return {_corrected(changed.file): changed.changed_text for changed in changed_files}
+    return {_name(changed.file, copies): changed.changed_text for changed in changed_files}
 
 
 def print_copy_block(changed_files: Sequence[ChangedFile], console: Console) -> None:

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from locbench.config.edits import ChangedFile
 from locbench.report.commands import command
-from locbench.report.copy_block import corrected_names, corrected_texts, print_copy_block
+from locbench.report.copy_block import Copies, copy_names, copy_texts, print_copy_block
 from locbench.report.numbers import (
     MISSING,
     PLAIN,
@@ -98,8 +98,8 @@ def write_inspection(inspection: Inspection, changed_files: Sequence[ChangedFile
     OutputError
         If the folder cannot be written, or holds a session or other files of these names.
     """
-    texts = {"inspect.json": inspection_json(inspection), **corrected_texts(changed_files)}
-    return write_result_folder(out, texts, "inspect.json", corrected_names())
+    texts = {"inspect.json": inspection_json(inspection), **copy_texts(changed_files, Copies.CORRECTED)}
+    return write_result_folder(out, texts, "inspect.json", copy_names(Copies.CORRECTED))
 
 
 def _print_facts(inspection: Inspection, console: Console) -> None:

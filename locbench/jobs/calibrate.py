@@ -1,0 +1,247 @@
+"""`locbench calibrate`: the constants of odometry and camera that some drives determine, and what they gain."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from locbench import __version__
+from locbench.calibration.changes import robot_edits, session_edits
+from locbench.calibration.constants import ConstantKind
+from locbench.calibration.determining import Calibrated, Estimate, calibrated
+from locbench.calibration.driven import driven
+from locbench.calibration.held_out import HeldOut, held_out_errors
+from locbench.calibration.outlying import Outlying, outlying
+from locbench.calibration.reading import Logged, Set, gathered
+from locbench.calibration.redundancy import Whole
+from locbench.calibration.undetermined import untold
+from locbench.config import FusionConfig, load_config
+from locbench.config.edits import ChangedFile, Edit, EditedFile
+from locbench.errors import ConfigError
+from locbench.geometry import wrap_angle
+from locbench.results import Calibration, HeldOutError, ParameterRecord, Undetermined
+from locbench.session import EvidenceLevel, Examination, Session, examine_session, read_session
+
+__all__ = ["CalibratedSessions", "calibrate"]
+
+_Unit = Literal["m", "rad", "s", "1"]
+_UNITS: Mapping[ConstantKind, _Unit] = {
+    ConstantKind.WHEEL_DIAMETER: "m",
+    ConstantKind.LEVER_ARM: "m",
+    ConstantKind.MOUNT_X: "m",
+    ConstantKind.MOUNT_Y: "m",
+    ConstantKind.ROLLING_DIRECTION: "rad",
+    ConstantKind.MOUNT_YAW: "rad",
+    ConstantKind.GYRO_LAG: "s",
+    ConstantKind.LATENCY: "s",
+    ConstantKind.TRAVEL_SCALE: "1",
+    ConstantKind.TURN_SCALE: "1",
+}
+# a start that the drives tell this much better than it was known before counts as determined
+_BETTER = 0.8
+_NOISIER = 1.25
+_POSE: tuple[tuple[str, _Unit], ...] = (("x", "m"), ("y", "m"), ("heading", "rad"))
+
+
+@dataclass(frozen=True)
+class CalibratedSessions:
+    """What a calibration found, and the files with the constants it determined."""
+
+    calibration: Calibration
+    changed_files: tuple[ChangedFile, ...]
+
+
+def calibrate(locations: Sequence[Path]) -> CalibratedSessions:
+    """Return the constants that some sessions of one robot determine.
+
+    Parameters
+    ----------
+    locations
+        Session folders, or their session.toml files.
+
+    Raises
+    ------
+    ConfigError
+        If a session or a file it names is missing, malformed or impossible, if the sessions are of different robots, or
+        if one has neither marks nor truth nor tags.
+    SessionError
+        If a table cannot be used.
+    """
+    examined = [_examined(location) for location in locations]
+    _refuse_different_robots(examined)
+    logged = [_logged(one) for one in examined]
+    fitted = gathered(logged)
+    found = calibrated(fitted)
+    held_out, why = _held_out(fitted, logged)
+    calibration = Calibration(
+        locbench=__version__,
+        sessions=[one.session.name for one in logged],
+        evidence=_evidence([one.session for one in logged]),
+        parameters={**_constant_records(found.estimates), **_start_records(found)},
+        undetermined=[
+            Undetermined(parameters=list(one.names), why=one.why, next_run=one.next_run)
+            for one in untold(found, driven(fitted))
+        ],
+        rms_before_m=None if held_out is None else held_out.before_m,
+        rms_after_m=None if held_out is None else held_out.after_m,
+        held_out=held_out,
+        why=why,
+        remarks=_remarks(found),
+    )
+    return CalibratedSessions(calibration, tuple(_changed_files(examined, found.estimates)))
+
+
+def _examined(location: Path) -> Examination:
+    examined = examine_session(location)
+    if examined.session is None:
+        # tells why
+        read_session(location)
+    return examined
+
+
+def _logged(examined: Examination) -> Logged:
+    session = examined.session
+    assert session is not None
+    if session.evidence is EvidenceLevel.NOTHING:
+        raise ConfigError(
+            "nothing to calibrate against: the session has neither marks nor truth nor tags",
+            where=str(examined.files.session),
+            remedy="Drive over surveyed marks, see locbench runsheet --kind straight and --kind spin",
+        )
+    files = examined.files.fusion
+    fusion = load_config(files[0], FusionConfig) if files else FusionConfig(name="calibration")
+    return Logged(session, examined.config, examined.files.field, fusion)
+
+
+def _refuse_different_robots(examined: Sequence[Examination]) -> None:
+    first = examined[0]
+    for other in examined[1:]:
+        assert first.session is not None
+        assert other.session is not None
+        if other.session.robot != first.session.robot:
+            raise ConfigError(
+                "the sessions are of different robots",
+                where=str(other.files.session),
+                received=str(other.config.robot),
+                remedy=f"Calibrate one robot at a time; the first session names {first.config.robot}",
+            )
+
+
+def _evidence(sessions: Iterable[Session]) -> Literal["A", "B", "C"]:
+    """Return the best that any of the sessions has."""
+    levels = {session.evidence for session in sessions}
+    if EvidenceLevel.DENSE_TRUTH in levels:
+        return "A"
+    return "B" if EvidenceLevel.SURVEYED_MARKS in levels else "C"
+
+
+def _held_out(fitted: Set, logged: Sequence[Logged]) -> tuple[HeldOutError | None, dict[str, str]]:
+    errors = held_out_errors(fitted)
+    if errors is not None:
+        return _held_out_record(errors), {}
+    tags_only = all(one.session.evidence is EvidenceLevel.TAGS_ONLY for one in logged)
+    reason = "there are no marks and no truth" if tags_only else "there are too few marks, or too little truth,"
+    words = f"{reason} to leave some out of the fit and try its constants on them"
+    return None, {"rms_before_m": words, "rms_after_m": words}
+
+
+def _held_out_record(errors: HeldOut) -> HeldOutError:
+    return HeldOutError(count=len(errors.before_m), before_m=_rms(errors.before_m), after_m=_rms(errors.after_m))
+
+
+def _rms(errors: np.ndarray) -> float:
+    return float(np.sqrt(np.mean(errors**2)))
+
+
+def _constant_records(estimates: Sequence[Estimate]) -> dict[str, ParameterRecord]:
+    records = {}
+    for one in estimates:
+        shift = one.constant.absolute(one.shift)
+        records[one.constant.name] = ParameterRecord(
+            nominal=one.constant.nominal,
+            estimate=one.constant.nominal + shift,
+            std=abs(one.constant.absolute(one.std)) if one.determined else None,
+            unit=_UNITS[one.constant.kind],
+            determined=one.determined,
+            shift=shift,
+        )
+    return records
+
+
+def _start_records(found: Calibrated) -> dict[str, ParameterRecord]:
+    """Return where each drive really began; of two drives of one session the second is numbered."""
+    records: dict[str, ParameterRecord] = {}
+    for drive, knots, std in zip(
+        found.fit.fitted.drives, found.fit.guess.knots, Whole(found.fit).start_stds(), strict=True
+    ):
+        name, number = f"start.{drive.session}", 2
+        while f"{name}.x" in records:
+            name, number = f"start.{drive.session} ({number})", number + 1
+        before, known = drive.start.pose[0], drive.start.std[0]
+        shift = knots[0] - before
+        shift[2] = float(wrap_angle(shift[2]))
+        for place, (key, unit) in enumerate(_POSE):
+            sure = bool(std[place] < _BETTER * known[place])
+            moved = float(shift[place]) if sure else 0.0
+            records[f"{name}.{key}"] = ParameterRecord(
+                nominal=float(before[place]),
+                estimate=float(before[place]) + moved,
+                std=float(std[place]) if sure else None,
+                unit=unit,
+                determined=sure,
+                shift=moved,
+            )
+    return records
+
+
+def _remarks(found: Calibrated) -> list[str]:
+    remarks = []
+    if not found.fit.converged:
+        remarks.append("the fit did not settle: the constants may be off by more than their uncertainty; drive again")
+    if found.factor > 1.0:
+        remarks.append(
+            f"odometry and references contradict each other more than their noise says; all uncertainties are "
+            f"{np.sqrt(found.factor):.1f} times larger for it"
+        )
+    for one in outlying(found.fit):
+        remarks += _remarks_on(one)
+    return remarks
+
+
+def _remarks_on(one: Outlying) -> list[str]:
+    remarks = []
+    if len(one.visit_s):
+        when = ", ".join(f"{time:.1f} s" for time in one.visit_s)
+        remarks.append(f'in "{one.session}" visits to marks contradict the rest and count less: at {when}')
+    if len(one.odometry_s):
+        when = ", ".join(f"{begin:.1f}-{end:.1f} s" for begin, end in one.odometry_s)
+        remarks.append(f'in "{one.session}" odometry contradicts the rest and counts less: {when}')
+    if one.detections:
+        remarks.append(f'in "{one.session}" {one.detections} of {one.offered} detections are outliers and count less')
+    if one.wheel_noise > _NOISIER:
+        remarks.append(
+            f'in "{one.session}" pods contradict each other {one.wheel_noise:.1f} times as much as their '
+            "along_per_metre says, which is reckoned with"
+        )
+    return remarks
+
+
+def _changed_files(examined: Sequence[Examination], estimates: Sequence[Estimate]) -> list[ChangedFile]:
+    """Return the robot file with the determined constants, and the session file if there is only one."""
+    first = examined[0]
+    assert first.session is not None
+    changes = [
+        _changed(EditedFile.ROBOT, first.files.robot, first.config.robot, robot_edits(estimates, first.session.robot))
+    ]
+    if len(examined) == 1:
+        edits = session_edits(estimates, first.config)
+        changes.append(_changed(EditedFile.SESSION, first.files.session, first.files.session.name, edits))
+    return [change for change in changes if change.edits]
+
+
+def _changed(file: EditedFile, path: Path, name: str, edits: tuple[Edit, ...]) -> ChangedFile:
+    # reports carry no absolute path
+    shown = path.name if Path(name).is_absolute() else name
+    return ChangedFile(file, shown, path.read_bytes().decode("utf-8"), edits)

@@ -6,7 +6,7 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse import linalg
 
-from locbench.arrays import FloatArray
+from locbench.arrays import BoolArray, FloatArray
 from locbench.calibration.fitting import Fit
 from locbench.calibration.linear import STIFFNESS, Block, slope_matrix
 from locbench.calibration.model import Group, Model
@@ -39,16 +39,18 @@ class Whole:
         """By how much variances have to grow so that odometry and places agree with them; 1 where they do.
 
         The expected sum of squares of a group of residuals is its redundancy: their number less the trace of the part
-        of the hat matrix that is theirs. Only beyond the 97.5 % point of the chi-square the factor is not 1. Source:
-        Baarda, "A testing procedure for use in geodetic networks" (1968); Birge, Phys. Rev. 40 (1932) 207-227.
+        of the hat matrix that is theirs. Outliers are left out. Only beyond the 97.5 % point of the chi-square the
+        factor is not 1. Source: Baarda, "A testing procedure for use in geodetic networks" (1968); Birge, Phys. Rev. 40
+        (1932) 207-227.
         """
         squares, redundancy, first = 0.0, 0.0, 0
         for part in self._found.parts:
             rows = self._slopes[first : first + part.block.residual.size]
             first += part.block.residual.size
             if part.group in _TESTED:
-                redundancy += self._redundancy(rows[rows.getnnz(axis=1) > 0])
-                squares += _squares(part.block)
+                counted = (rows.getnnz(axis=1) > 0) & _of_full_weight(part.block)
+                redundancy += self._redundancy(rows[counted])
+                squares += float(np.sum(part.block.residual.ravel()[counted] ** 2))
         if redundancy < 1.0 or squares <= chi_square_quantile(_BEYOND, redundancy):
             return 1.0
         return squares / redundancy
@@ -71,6 +73,6 @@ class Whole:
         return found
 
 
-def _squares(block: Block) -> float:
-    weighted: FloatArray = block.weight[:, np.newaxis] * block.residual**2
-    return float(np.sum(weighted))
+def _of_full_weight(block: Block) -> BoolArray:
+    """Return (R,) residuals that are not outliers: those are known to fit badly, and count less already."""
+    return np.repeat(block.weight == 1.0, block.residual.shape[1])

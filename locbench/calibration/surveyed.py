@@ -68,12 +68,12 @@ def surveyed_places(fields: dict[Path, FieldConfig]) -> SurveyedPlaces:
         for mark in field.marks:
             keys.append((path.resolve(), mark.name))
             poses.append([mark.x, mark.y, np.nan if mark.heading is None else mark.heading])
-            position = _split(mark.position_std, getattr(mark, "placing_std", None))
-            heading = _split(mark.heading_std, getattr(mark, "placing_heading_std", None))
+            position = _split(mark.position_std, mark.placing_std)
+            heading = _split(mark.heading_std, mark.placing_heading_std)
             survey.append([position[0], position[0], heading[0]])
             placing.append([position[1], position[1], heading[1]])
-        for taped in getattr(field, "distances", ()):
-            ends = [first + names.index(name) for name in taped.between]
+        for taped in field.distances:
+            ends = [first + names.index(name) for name in (taped.first, taped.second)]
             distances.append(Distance(ends[0], ends[1], taped.length, taped.std))
     shape = (len(keys), 3)
     return SurveyedPlaces(

@@ -1,5 +1,6 @@
 """The field file: floor, tags, goals, surveyed marks, distance bands."""
 
+import math
 from collections import Counter
 from collections.abc import Iterable
 from typing import Annotated, Literal, Self
@@ -24,8 +25,12 @@ __all__ = [
     "HorizontalOpening",
     "Mark",
     "Tag",
+    "TapedDistance",
     "VerticalOpening",
 ]
+
+# a distance that differs by more from the marks' places was misread, or is between other marks
+_TAPED_WRONG_M, _TAPED_WRONG_STDS = 0.05, 10.0
 
 
 class Floor(Config):
@@ -116,6 +121,32 @@ class Mark(Config):
     """How well the place was surveyed: standard deviation per coordinate."""
     heading_std: Annotated[PositiveAngle | None, Field(examples=["0.3 deg"])] = None
     """How well the heading was surveyed: standard deviation."""
+    placing_std: Annotated[PositiveLength | None, Field(examples=["1.5 mm"])] = None
+    """The part of `position_std` that is new at every visit, from putting the robot there; the rest is the survey's own
+    and the same at every visit. Left out, each has half the variance."""
+    placing_heading_std: Annotated[PositiveAngle | None, Field(examples=["0.2 deg"])] = None
+    """The same of `heading_std`."""
+
+    @model_validator(mode="after")
+    def _parts_are_less_than_the_whole(self) -> Self:
+        for part, whole in (("placing_std", "position_std"), ("placing_heading_std", "heading_std")):
+            placing, total = getattr(self, part), getattr(self, whole)
+            if placing is not None and (total is None or placing > total):
+                raise ValueError(f"{part} is a part of {whole}|Write {whole} too, and no less than {part}")
+        return self
+
+
+class TapedDistance(Config):
+    """A distance taped between two marks, where that is surer than their places."""
+
+    first: Annotated[Text, Field(examples=["R1"])]
+    """Mark that it is taped from."""
+    second: Annotated[Text, Field(examples=["R2"])]
+    """Mark that it is taped to."""
+    length: Annotated[PositiveLength, Field(examples=["3.202 m"])]
+    """Distance from the one to the other, for the robot's reference point."""
+    std: Annotated[PositiveLength, Field(examples=["2 mm"])]
+    """How well it was taped: standard deviation."""
 
 
 class Band(Config):
@@ -150,6 +181,8 @@ class FieldConfig(Config):
     """What is shot at."""
     marks: tuple[Mark, ...] = ()
     """Surveyed places on the floor."""
+    distances: tuple[TapedDistance, ...] = ()
+    """Distances taped between two marks; `calibrate` takes them for surer than the marks' places."""
     bands: tuple[Band, ...] = ()
     """Distances to a goal that figures are given for."""
 
@@ -159,6 +192,7 @@ class FieldConfig(Config):
         _refuse_repeats("goal name", (goal.name for goal in self.goals))
         _refuse_repeats("mark name", (mark.name for mark in self.marks))
         _refuse_repeats("band", ((band.name, band.goal) for band in self.bands))
+        self._refuse_wrong_distances()
         goals = {goal.name for goal in self.goals}
         for band in self.bands:
             if band.goal is not None and band.goal not in goals:
@@ -167,6 +201,26 @@ class FieldConfig(Config):
                     f"|Goals: {', '.join(sorted(goals)) or 'none'}"
                 )
         return self
+
+    def _refuse_wrong_distances(self) -> None:
+        for taped in self.distances:
+            first, second = (self._known_mark(name) for name in (taped.first, taped.second))
+            if first is second:
+                raise ValueError(f'a distance leads from "{taped.first}" to itself|Name two marks')
+            apart = math.hypot(second.x - first.x, second.y - first.y)
+            sure = math.hypot(taped.std, *((end.position_std or 0.0) for end in (first, second)))
+            if abs(apart - taped.length) > max(_TAPED_WRONG_M, _TAPED_WRONG_STDS * sure):
+                raise ValueError(
+                    f'marks "{first.name}" and "{second.name}" are {1000 * apart:.0f} mm apart by their places, '
+                    f"{1000 * taped.length:.0f} mm by the distance between them|Measure both again"
+                )
+
+    def _known_mark(self, name: str) -> Mark:
+        mark = self.mark(name)
+        if mark is None:
+            known = ", ".join(sorted(one.name for one in self.marks)) or "none"
+            raise ValueError(f'a distance names the mark "{name}", which does not exist|Marks: {known}')
+        return mark
 
     def mark(self, name: str) -> Mark | None:
         """Return the mark of that name, or None."""

@@ -90,6 +90,27 @@ CASES = [
     (
         FieldConfig,
         FIELD,
+        'name = "M2"',
+        'name = "M2"\nplacing_std = "3 mm"',
+        ["marks[2]", "placing_std is a part of position_std"],
+    ),
+    (
+        FieldConfig,
+        FIELD,
+        '[[bands]]\nname = "near"',
+        '[[distances]]\nfirst = "S1"\nsecond = "M9"\nlength = "1 m"\nstd = "2 mm"\n[[bands]]\nname = "near"',
+        ['names the mark "M9"', "Marks: M2, S1"],
+    ),
+    (
+        FieldConfig,
+        FIELD,
+        '[[bands]]\nname = "near"',
+        '[[distances]]\nfirst = "S1"\nsecond = "M2"\nlength = "1.6 m"\nstd = "2 mm"\n[[bands]]\nname = "near"',
+        ["are 1414 mm apart by their places, 1600 mm by the distance", "Measure both again"],
+    ),
+    (
+        FieldConfig,
+        FIELD,
         'kind = "horizontal"',
         'kind = "horizontl"',
         ["goals[1].opening.kind", 'Did you mean "horizontal"'],

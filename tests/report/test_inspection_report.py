@@ -5,7 +5,7 @@ from rich.console import Console
 
 from locbench.config.edits import ChangedFile, Edit, EditedFile
 from locbench.report.commands import command
-from locbench.report.copy_block import corrected_texts, print_copy_block
+from locbench.report.copy_block import Copies, copy_texts, print_copy_block
 from locbench.report.inspection import inspection_headline, print_inspection
 from locbench.results import ChangeRecord, DiagnosisRecord, Inspection, MeasuredRecord, TableRecord, TagViewRecord
 
@@ -130,7 +130,7 @@ def test_lines_to_copy_are_never_broken_and_copies_are_whole():
     print_copy_block([changed], Console(file=stream, width=80))
     expected = f'heading_from = "pods"\n\n[pods.left]\nnote = {long}\n'
     assert stream.getvalue() == f"\nNumbers to copy into the robot\n\n# ../robot.toml\n{expected}"
-    (name, text), *others = corrected_texts([changed]).items()
+    (name, text), *others = copy_texts([changed], Copies.CORRECTED).items()
     assert (name, others) == ("robot_corrected.toml", [])
     assert text == ROBOT.replace('"gyro"', '"pods"') + f"note = {long}\n"
 

@@ -1,7 +1,15 @@
 """The JSON files: their models, and the only code that reads and writes them."""
 
 from locbench.results.calibration import Calibration, HeldOutError, ParameterRecord, Undetermined
-from locbench.results.camera import CameraRecord, Estimated, TagPlacement
+from locbench.results.camera import (
+    BiasAndSpread,
+    CameraBin,
+    CameraRecord,
+    Estimated,
+    SlowRecord,
+    TagPlacement,
+    TrustRecord,
+)
 from locbench.results.files import (
     calibration_json,
     camera_json,
@@ -69,7 +77,9 @@ __all__ = [
     "AimMarks",
     "AtMark",
     "BandShots",
+    "BiasAndSpread",
     "Calibration",
+    "CameraBin",
     "CameraRecord",
     "ChangeRecord",
     "ComparisonRecord",
@@ -109,6 +119,7 @@ __all__ = [
     "SegmentRecord",
     "SessionResult",
     "SessionTracks",
+    "SlowRecord",
     "SuspectMotion",
     "TableRecord",
     "TagDrawing",
@@ -116,6 +127,7 @@ __all__ = [
     "TagResiduals",
     "TagViewRecord",
     "Tracks",
+    "TrustRecord",
     "Undetermined",
     "calibration_json",
     "camera_json",

@@ -6,7 +6,17 @@ from pydantic import Field
 
 from locbench.results.models import Record
 
-__all__ = ["CameraRecord", "Estimated", "TagPlacement"]
+__all__ = [
+    "BiasAndSpread",
+    "CameraBin",
+    "CameraRecord",
+    "Estimated",
+    "SlowRecord",
+    "TagPlacement",
+    "TrustRecord",
+]
+
+_Component = Literal["along", "across", "heading", "range", "bearing"]
 
 
 class Estimated(Record):
@@ -18,23 +28,74 @@ class Estimated(Record):
 
 
 class TagPlacement(Record):
-    """By how much a tag hangs elsewhere than the field file says, field frame; None where it cannot be told."""
+    """By how much a tag hangs elsewhere than the field file says, field frame; None where it cannot be told.
+
+    `hangs_wrong` if that is beyond its uncertainty, all tags considered, and beyond 10 mm or 0.5 deg.
+    """
 
     x: Estimated | None
     y: Estimated | None
     facing: Estimated | None
     count: int
+    hangs_wrong: bool
+
+
+class BiasAndSpread(Record):
+    """Mean of a residual and scatter about it, each with its standard uncertainty; metres or radians."""
+
+    bias: float
+    bias_std: float
+    spread: float
+    spread_std: float
+
+
+class CameraBin(Record):
+    """Detections from `low` to below `high` of what they are sorted by, or of one tag; residuals as logged."""
+
+    by: Literal["range", "view_angle", "speed", "turn_rate", "tag"]
+    low: float
+    high: float
+    count: int
+    outliers: int
+    components: dict[_Component, BiasAndSpread]
+
+
+class TrustRecord(Record):
+    """Detections of one range and view angle: RMS of the good ones by component, and how many are wrong."""
+
+    range_low_m: float
+    range_high_m: float
+    view_low_rad: float
+    view_high_rad: float
+    count: int
+    outliers: int
+    rms: dict[_Component, float]
+
+
+class SlowRecord(Record):
+    """Share of a component's variance that stays the same all through a pass, and how long its errors stay alike."""
+
+    share: float
+    ci95: tuple[float, float]
+    passes: int
+    correlation_time_s: float | None
 
 
 class CameraRecord(Record):
-    """The whole of camera.json; what cannot be given is None, the reason in `why` under the same name."""
+    """The whole of camera.json; what cannot be given is None, the reason in `why` under the same name.
+
+    `noise` are keys of a fusion file's [tag_noise]. Stamps are late by `latency_s`: pictures were taken that much
+    before. `mount` is by how much the camera sits elsewhere than the robot file says.
+    """
 
     schema_: Annotated[Literal[1], Field(alias="schema")] = 1
     locbench: str
     command: Literal["camera"] = "camera"
     units: Literal["SI"] = "SI"
     sessions: list[str]
+    reference: Literal["truth", "marks", "both"]
     kind: Literal["robot_pose", "tag_pose", "range_bearing", "bearing", "range"]
+    camera: str | None
     detections: int
     compared: int
     noise: dict[str, Estimated]
@@ -42,7 +103,10 @@ class CameraRecord(Record):
     latency_std_s: float | None
     outlier_share: Estimated | None
     flip_share: Estimated | None
-    mount: dict[str, Estimated]
+    mount: dict[Literal["x", "y", "yaw"], Estimated]
     tags: dict[str, TagPlacement]
     range_scale: Estimated | None
+    slow: dict[_Component, SlowRecord]
+    bins: list[CameraBin]
+    trust_map: list[TrustRecord]
     why: dict[str, str]

@@ -1,9 +1,9 @@
 """Square-path calibration of a differential drive: published formulas beside our least squares on the same squares.
 
 Borenstein & Feng, "Measurement and correction of systematic odometry errors in mobile robots", IEEE Trans. Robotics and
-Automation 12(6) 1996, 869-880. The formulas were read in a secondary source; the y-form is from memory. Start (0, 0, 0),
-first leg along +x, cw means right turns, errors are the true end minus the end by odometry. The rows were computed, by
-an integration apart from this one.
+Automation 12(6) 1996, 869-880. The formulas were read in a secondary source; the y-form is from memory. Start
+(0, 0, 0), first leg along +x, cw means right turns, errors are the true end minus the end by odometry. The rows were
+computed, by an integration apart from this one.
 """
 
 import numpy as np

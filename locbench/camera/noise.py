@@ -1,0 +1,212 @@
+"""The noise of detections by maximum likelihood, in the terms of a fusion file, beside a share of outliers.
+
+A detection is a good one, each component normal with the model's variance and the reference's, or with the outliers'
+share a wrong one, spread widely (Tukey's contaminated normal; Huber & Ronchetti, "Robust Statistics" (2009), section
+1.1). Range and view angle are the detection's own where it reports them, as for the filter.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import optimize
+
+from locbench.arrays import FloatArray
+from locbench.camera.observed import Observed
+from locbench.camera.spread import model_variance
+from locbench.config.fusion import TagNoise
+from locbench.statistics import effective_sample_size
+
+__all__ = ["NoiseModel", "noise_model"]
+
+_WIDE = {"along": 1.0, "across": 1.0, "heading": 1.0, "range": 1.0, "bearing": 0.5}
+"""Standard deviations of wrong detections: metres, radians."""
+_KEYS: Mapping[str, tuple[str, ...]] = {
+    "along": ("along_floor", "along_at_one_metre"),
+    "across": ("across_floor", "across_at_one_metre"),
+    "heading": ("heading_floor", "heading_at_one_metre"),
+    "range": ("range_floor", "range_per_metre"),
+    "bearing": ("bearing_floor", "bearing_offset"),
+}
+_GROWTH = "view_angle_growth"
+_START = {"floor": 0.010, "heading_floor": 0.01, "heading_at_one_metre": 0.005, "bearing_floor": 0.005}
+_SMALLEST = 1e-5
+_LARGEST = 5.0
+# a growth that is less sure than this says nothing
+_GROWTH_TOLD = 0.5
+
+
+@dataclass(frozen=True)
+class NoiseModel:
+    """Noise of detections.
+
+    Attributes
+    ----------
+    value, std
+        By key of a fusion file's [tag_noise]; std None where the data hold the value at its bound.
+    fixed
+        Keys that the data cannot tell, which were kept as they were, and why.
+    outlier_share, outlier_std
+        Of wrong detections.
+    wrong
+        (M,) probability of each being one.
+    noise
+        All of it as a fusion file's noise.
+    """
+
+    value: Mapping[str, float]
+    std: Mapping[str, float | None]
+    fixed: Mapping[str, str]
+    outlier_share: float
+    outlier_std: float
+    wrong: FloatArray
+    noise: TagNoise
+
+
+@dataclass(frozen=True)
+class _Problem:
+    seen: Observed
+    residual: FloatArray
+    extra: FloatArray
+    range_m: FloatArray
+    view_rad: FloatArray
+    keys: tuple[str, ...]
+    kept: TagNoise
+
+    def noise(self, values: FloatArray) -> TagNoise:
+        return self.kept.model_copy(update=dict(zip(self.keys, map(float, values), strict=True)))
+
+    def logs(self, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return log densities (M,) of good and wrong detections."""
+        variance = model_variance(self.seen, self.noise(values), self.range_m, self.view_rad) + self.extra
+        wide = np.array([_WIDE[name] for name in self.seen.components]) ** 2
+        return _log_density(self.residual, variance), _log_density(self.residual, np.broadcast_to(wide, variance.shape))
+
+    def cost(self, whole: FloatArray) -> float:
+        """Return the negative log likelihood of values and the outliers' share."""
+        good, wrong = self.logs(whole[:-1])
+        share = whole[-1]
+        return -float(np.sum(np.logaddexp(good + np.log1p(-share), wrong + np.log(share))))
+
+
+def noise_model(seen: Observed, residual: FloatArray, extra: FloatArray, kept: TagNoise) -> NoiseModel:
+    """Return the noise that makes residuals most likely.
+
+    Parameters
+    ----------
+    seen
+        M detections.
+    residual
+        (M, D) what they are off by, systematic errors taken off; NaN where a component is missing.
+    extra
+        (M, D) what the reference adds to the variance.
+    kept
+        Noise that holds where the data cannot tell.
+    """
+    reported_range, reported_view = seen.detections.range_m, seen.detections.view_angle_rad
+    range_m = np.where(np.isfinite(reported_range), reported_range, seen.range_m)
+    view = np.where(np.isfinite(reported_view), reported_view, seen.view_angle_rad)
+    keys = tuple(key for name in seen.components for key in _KEYS[name])
+    problem = _Problem(seen, residual, extra, range_m, view, (*keys, _GROWTH), kept)
+    values, share, information = _most_likely(problem)
+    fixed: dict[str, str] = {}
+    if not _told(information, len(keys)):
+        fixed[_GROWTH] = "the view angles hardly differ: how the noise grows with them cannot be told"
+        problem = _Problem(seen, residual, extra, range_m, view, keys, kept)
+        values, share, information = _most_likely(problem)
+    good, wrong = problem.logs(values)
+    odds = np.exp(np.clip(wrong + np.log(share) - good - np.log1p(-share), -700.0, 700.0))
+    probability = odds / (1.0 + odds)
+    alike = _alike(residual, model_variance(seen, problem.noise(values), range_m, view) + extra, probability)
+    stds = _stds(information, alike)
+    return NoiseModel(
+        value=dict(zip(problem.keys, map(float, values), strict=True)),
+        std=dict(zip(problem.keys, stds[:-1], strict=True)),
+        fixed=fixed,
+        outlier_share=float(share),
+        outlier_std=float(stds[-1] or np.sqrt(max(share * (1.0 - share), 1.0 / len(seen)) / len(seen))),
+        wrong=probability,
+        noise=problem.noise(values),
+    )
+
+
+def _log_density(residual: FloatArray, variance: FloatArray) -> FloatArray:
+    each = -0.5 * (residual**2 / variance + np.log(2.0 * np.pi * variance))
+    return np.asarray(np.nansum(np.where(np.isfinite(residual), each, np.nan), axis=1))
+
+
+def _start_of(key: str) -> float:
+    if key == _GROWTH:
+        return 0.5
+    return _START.get(key, _START["floor"])
+
+
+def _most_likely(problem: _Problem) -> tuple[FloatArray, float, FloatArray]:
+    """Return values, outlier share, and the information (K + 1, K + 1) about both."""
+    start = np.array([*(_start_of(key) for key in problem.keys), 0.02])
+    scale = np.array([*(_start_of(key) for key in problem.keys), 0.02])
+    low = np.array([*(0.0 if key == _GROWTH else _SMALLEST for key in problem.keys), 1e-6])
+    high = np.array([*(_LARGEST for _ in problem.keys), 0.5])
+
+    def cost(scaled: FloatArray) -> float:
+        return problem.cost(np.clip(scaled * scale, low, high))
+
+    bounds = list(zip(low / scale, high / scale, strict=True))
+    found = optimize.minimize(cost, start / scale, method="L-BFGS-B", bounds=bounds, options={"maxiter": 300})
+    best = np.clip(found.x * scale, low, high)
+    return best[:-1], float(best[-1]), _information(problem, best, low)
+
+
+def _information(problem: _Problem, best: FloatArray, low: FloatArray) -> FloatArray:
+    """Return second derivatives of the cost by differences; infinite where a value lies at its bound."""
+    step = np.maximum(0.02 * best, 20.0 * low + 1e-6)
+    at_bound = best < low + step
+    size = len(best)
+    hessian = np.zeros((size, size))
+
+    def cost(first: int, a: float, second: int, b: float) -> float:
+        moved = best.copy()
+        moved[first] += a * step[first]
+        moved[second] += b * step[second]
+        return problem.cost(moved)
+
+    free = [place for place in range(size) if not at_bound[place]]
+    for i in free:
+        for j in free:
+            if j < i:
+                continue
+            corner = cost(i, 1, j, 1) - cost(i, 1, j, -1) - cost(i, -1, j, 1) + cost(i, -1, j, -1)
+            hessian[i, j] = hessian[j, i] = corner / (4.0 * step[i] * step[j])
+    for place in np.flatnonzero(at_bound):
+        hessian[place, place] = np.inf
+    return hessian
+
+
+def _covariance(information: FloatArray) -> FloatArray:
+    """Return (K, K), zero where a value lies at its bound."""
+    free = np.flatnonzero(np.isfinite(np.diag(information)))
+    covariance = np.zeros_like(information)
+    covariance[np.ix_(free, free)] = np.linalg.pinv(information[np.ix_(free, free)], hermitian=True)
+    return covariance
+
+
+def _told(information: FloatArray, growth: int) -> bool:
+    if not np.isfinite(information[growth, growth]):
+        return True
+    return bool(0.0 < _covariance(information)[growth, growth] < _GROWTH_TOLD**2)
+
+
+def _alike(residual: FloatArray, variance: FloatArray, wrong: FloatArray) -> float:
+    """Return how many good detections in a row are worth one for their spread."""
+    good = residual[wrong < 0.5] / np.sqrt(variance[wrong < 0.5])
+    sizes = [
+        len(column[np.isfinite(column)]) / max(effective_sample_size(column[np.isfinite(column)]), 1.0)
+        for column in good.T
+        if np.sum(np.isfinite(column)) > 2
+    ]
+    return max([1.0, *sizes])
+
+
+def _stds(information: FloatArray, alike: float) -> Sequence[float | None]:
+    variance = np.diag(_covariance(information)) * alike
+    return [float(np.sqrt(one)) if one > 0.0 else None for one in variance]

@@ -8,6 +8,7 @@ import numpy as np
 from locbench.calibration.constants import ConstantKind
 from locbench.calibration.determining import Estimate
 from locbench.config import RobotConfig, SessionConfig
+from locbench.config.camera_edits import clock_edit, mount_edits
 from locbench.config.edits import Edit, EditedFile, Quantity
 from locbench.config.robot import Pod
 from locbench.config.session import PosesSource
@@ -17,6 +18,7 @@ __all__ = ["robot_edits", "session_edits"]
 
 # smaller changes of a pod's place are none
 _SAME_PLACE_M = 1e-5
+_SURE = 2.0
 
 
 def robot_edits(estimates: Sequence[Estimate], robot: RobotConfig) -> tuple[Edit, ...]:
@@ -37,15 +39,13 @@ def robot_edits(estimates: Sequence[Estimate], robot: RobotConfig) -> tuple[Edit
     if scale is not None and robot.gyro is not None:
         digits = max(3, 1 - math.floor(math.log10(max(scale.std, 1e-6))))
         edits.append(Edit(EditedFile.ROBOT, ("gyro", "scale"), round(scale.constant.estimate(scale.shift), digits)))
-    for name in robot.cameras:
-        for kind, dimension in (
-            (ConstantKind.MOUNT_X, Dimension.LENGTH),
-            (ConstantKind.MOUNT_Y, Dimension.LENGTH),
-            (ConstantKind.MOUNT_YAW, Dimension.ANGLE),
-        ):
-            found = known.get((f"cameras.{name}", kind))
-            if found is not None:
-                edits.append(Edit(EditedFile.ROBOT, ("cameras", name, kind.value), _quantity(found, dimension)))
+    for name, mount in robot.cameras.items():
+        found = {
+            kind.value: (known[f"cameras.{name}", kind].shift, known[f"cameras.{name}", kind].std)
+            for kind in (ConstantKind.MOUNT_X, ConstantKind.MOUNT_Y, ConstantKind.MOUNT_YAW)
+            if (f"cameras.{name}", kind) in known
+        }
+        edits += mount_edits(name, mount, found)
     return tuple(edits)
 
 
@@ -89,12 +89,12 @@ def session_edits(estimates: Sequence[Estimate], config: SessionConfig) -> tuple
     """
     edits: list[Edit] = []
     for one in estimates:
-        if not one.determined:
+        # clocks are left alone unless they are surely off
+        if not one.determined or abs(one.shift) < _SURE * one.std:
             continue
         if one.constant.kind is ConstantKind.GYRO_LAG and not isinstance(config.odometry, PosesSource):
             value = Quantity(one.constant.estimate(one.shift), Dimension.TIME, one.std)
             edits.append(Edit(EditedFile.SESSION, ("odometry", "heading_lag"), value))
         if one.constant.kind is ConstantKind.LATENCY and config.tags is not None:
-            value = Quantity(config.tags.offset - one.shift, Dimension.TIME, one.std)
-            edits.append(Edit(EditedFile.SESSION, ("tags", "offset"), value))
+            edits.append(clock_edit(config.tags, (one.shift, one.std)))
     return tuple(edits)

@@ -14,10 +14,9 @@ from locbench.calibration.wheels import Wheel, Wheels
 from locbench.config import FusionConfig, MotionNoise, RobotConfig, SessionConfig
 from locbench.config.fusion import NoiseSource, TagNoise
 from locbench.config.session import PosesSource
-from locbench.config.tag_sources import CameraTable
 from locbench.geometry import interpolate_poses
 from locbench.odometry import Motion, measure_motion
-from locbench.session import Detections, FindingCode, PodTravel, Session, Stretch, TagKind
+from locbench.session import Detections, FindingCode, PodTravel, Session, Stretch, TagKind, believed_camera
 from locbench.vision import tag_places
 
 __all__ = ["Logged", "Set", "gathered"]
@@ -106,20 +105,9 @@ def _gyro_counts(robot: RobotConfig) -> bool:
 
 
 def _camera(one: Logged) -> tuple[str, FloatArray]:
-    """Return what the camera's constants belong to, and x, y, yaw of its mount on what carries it.
-
-    Robot poses were made with the mount of the robot's own program: that of the only camera, else none is known.
-    """
-    cameras = one.session.robot.cameras
-    named = one.config.tags.mount if isinstance(one.config.tags, CameraTable) else None
-    found = one.session.detections
-    at_reference_point = found is not None and found.kind is TagKind.RANGE
-    if named is None and len(cameras) == 1 and not at_reference_point:
-        named = next(iter(cameras))
-    if named is None:
-        return f"cameras.{_ANTENNA}", np.zeros(3)
-    camera = cameras[named]
-    return f"cameras.{named}", np.array([camera.x, camera.y, camera.yaw])
+    """Return what the camera's constants belong to, and x, y, yaw of its mount on what carries it."""
+    name, plane = believed_camera(one.config.tags, one.session.robot)
+    return f"cameras.{_ANTENNA if name is None else name}", plane
 
 
 def _drive(one: Logged, surveyed: SurveyedPlaces, stretch: Stretch, number: int) -> Drive:

@@ -1,12 +1,14 @@
 """Bias and spread of detections, sorted by what may make them better or worse."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 
 import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray
+from locbench.camera.components import Component
 from locbench.camera.observed import Observed
 from locbench.statistics import effective_mean_size, effective_sample_size
 
@@ -66,7 +68,7 @@ class Bin:
     high: float
     count: int
     outliers: int
-    components: Mapping[str, ComponentNumbers]
+    components: Mapping[Component, ComponentNumbers]
 
 
 @dataclass(frozen=True)
@@ -79,7 +81,7 @@ class TrustCell:
     view_high_rad: float
     count: int
     outliers: int
-    rms: Mapping[str, float]
+    rms: Mapping[Component, float]
 
 
 def bins(seen: Observed, residual: FloatArray, wrong: BoolArray) -> tuple[Bin, ...]:
@@ -102,10 +104,10 @@ def bins(seen: Observed, residual: FloatArray, wrong: BoolArray) -> tuple[Bin, .
     }
     found = []
     for by, values in sorted_by.items():
-        for low, high in zip(_EDGES[by][:-1], _EDGES[by][1:], strict=True):
+        for low, high in pairwise(_EDGES[by]):
             found.append(_bin(by, low, high, (values >= low) & (values < high), seen, residual, wrong))
-    for tag in np.unique(seen.detections.tag):
-        found.append(_bin(BinnedBy.TAG, float(tag), float(tag), seen.detections.tag == tag, seen, residual, wrong))
+    ids = seen.detections.tag
+    found += [_bin(BinnedBy.TAG, float(tag), float(tag), ids == tag, seen, residual, wrong) for tag in np.unique(ids)]
     return tuple(one for one in found if one.count)
 
 
@@ -131,8 +133,8 @@ def _numbers(values: FloatArray) -> ComponentNumbers | None:
 def trust_map(seen: Observed, residual: FloatArray, wrong: BoolArray) -> tuple[TrustCell, ...]:
     """Return how far off detections are over range and view angle; arguments as in `bins`."""
     found = []
-    for near, far in _neighbours(_MAP_RANGES):
-        for low, high in _neighbours(_MAP_VIEWS):
+    for near, far in pairwise(_MAP_RANGES):
+        for low, high in pairwise(_MAP_VIEWS):
             inside = (seen.range_m >= near) & (seen.range_m < far)
             inside &= (seen.view_angle_rad >= low) & (seen.view_angle_rad < high)
             count = int(np.sum(inside))
@@ -146,7 +148,3 @@ def trust_map(seen: Observed, residual: FloatArray, wrong: BoolArray) -> tuple[T
             }
             found.append(TrustCell(near, far, low, high, count, int(np.sum(inside & wrong)), rms))
     return tuple(found)
-
-
-def _neighbours(edges: Sequence[float]) -> list[tuple[float, float]]:
-    return list(zip(edges[:-1], edges[1:], strict=True))

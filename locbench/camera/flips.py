@@ -7,6 +7,7 @@ twice the view angle (Schweighofer & Pinz, IEEE PAMI 28(12) 2006; Collins & Bart
 import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray
+from locbench.camera.components import Component
 from locbench.camera.observed import Observed
 from locbench.geometry import wrap_angle
 
@@ -29,9 +30,9 @@ def flipped(seen: Observed, residual: FloatArray, std: FloatArray, wrong: FloatA
     wrong
         (M,) probability of being wrong.
     """
-    if "heading" not in seen.components:
+    if Component.HEADING not in seen.components:
         return np.zeros(len(seen), dtype=bool)
-    place = seen.components.index("heading")
+    place = seen.components.index(Component.HEADING)
     spread = std[:, place]
     twice = 2.0 * seen.signed_view_rad
     # the tag's heading and the robot's own come off in opposite senses

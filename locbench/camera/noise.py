@@ -12,6 +12,7 @@ import numpy as np
 from scipy import optimize
 
 from locbench.arrays import FloatArray
+from locbench.camera.components import Component
 from locbench.camera.observed import Observed
 from locbench.camera.spread import model_variance
 from locbench.config.fusion import TagNoise
@@ -19,14 +20,20 @@ from locbench.statistics import effective_sample_size
 
 __all__ = ["NoiseModel", "noise_model"]
 
-_WIDE = {"along": 1.0, "across": 1.0, "heading": 1.0, "range": 1.0, "bearing": 0.5}
+_WIDE: Mapping[Component, float] = {
+    Component.ALONG: 1.0,
+    Component.ACROSS: 1.0,
+    Component.HEADING: 1.0,
+    Component.RANGE: 1.0,
+    Component.BEARING: 0.5,
+}
 """Standard deviations of wrong detections: metres, radians."""
-_KEYS: Mapping[str, tuple[str, ...]] = {
-    "along": ("along_floor", "along_at_one_metre"),
-    "across": ("across_floor", "across_at_one_metre"),
-    "heading": ("heading_floor", "heading_at_one_metre"),
-    "range": ("range_floor", "range_per_metre"),
-    "bearing": ("bearing_floor", "bearing_offset"),
+_KEYS: Mapping[Component, tuple[str, ...]] = {
+    Component.ALONG: ("along_floor", "along_at_one_metre"),
+    Component.ACROSS: ("across_floor", "across_at_one_metre"),
+    Component.HEADING: ("heading_floor", "heading_at_one_metre"),
+    Component.RANGE: ("range_floor", "range_per_metre"),
+    Component.BEARING: ("bearing_floor", "bearing_offset"),
 }
 _GROWTH = "view_angle_growth"
 _START = {"floor": 0.010, "heading_floor": 0.01, "heading_at_one_metre": 0.005, "bearing_floor": 0.005}

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray, IntArray
+from locbench.camera.components import COMPONENTS, Component
 from locbench.config import FieldConfig
 from locbench.geometry import compose, inverse, rotation_matrix, wrap_angle
 from locbench.odometry import Motion
@@ -15,16 +16,7 @@ from locbench.reference import Judge
 from locbench.session import Detections, TagKind
 from locbench.vision import predicted_values, tag_places
 
-__all__ = ["COMPONENTS", "Observed", "joined", "observed", "reference_roots", "reference_variance", "residuals"]
-
-COMPONENTS = {
-    TagKind.ROBOT_POSE: ("along", "across", "heading"),
-    TagKind.TAG_POSE: ("along", "across", "heading"),
-    TagKind.RANGE_BEARING: ("range", "bearing"),
-    TagKind.BEARING: ("bearing",),
-    TagKind.RANGE: ("range",),
-}
-"""What the residuals of each kind are called: along and across the line of sight, or as measured."""
+__all__ = ["Observed", "joined", "observed", "reference_roots", "reference_variance", "residuals"]
 
 _PLANE = [0, 1, 3]
 _STEPS = np.diag([1e-5, 1e-5, 1e-5])
@@ -83,7 +75,7 @@ class Observed:
         return len(self.pose)
 
     @property
-    def components(self) -> tuple[str, ...]:
+    def components(self) -> tuple[Component, ...]:
         """Names of the residuals' D columns."""
         return COMPONENTS[self.detections.kind]
 
@@ -254,9 +246,9 @@ def _in_components(seen: Observed, expected: FloatArray) -> FloatArray:
     error = seen.detections.value - expected
     names = seen.components
     for place, name in enumerate(names):
-        if name in ("heading", "bearing"):
+        if name in (Component.HEADING, Component.BEARING):
             error[:, place] = wrap_angle(error[:, place])
-    if "along" in names:
+    if Component.ALONG in names:
         error[:, :2] = (rotation_matrix(-seen.line_rad) @ error[:, :2, np.newaxis])[..., 0]
     return error
 

@@ -3,6 +3,7 @@
 import numpy as np
 
 from locbench.arrays import FloatArray
+from locbench.camera.components import Component
 from locbench.camera.observed import Observed
 from locbench.config.fusion import TagNoise
 from locbench.statistics import effective_mean_size
@@ -19,9 +20,9 @@ def model_variance(seen: Observed, noise: TagNoise, range_m: FloatArray, view_ra
     columns = []
     poses = None
     for name in seen.components:
-        if name == "range":
+        if name is Component.RANGE:
             columns.append(range_variance(range_m, view_rad, noise))
-        elif name == "bearing":
+        elif name is Component.BEARING:
             columns.append(bearing_variance(range_m, view_rad, noise))
         else:
             if poses is None:
@@ -30,7 +31,7 @@ def model_variance(seen: Observed, noise: TagNoise, range_m: FloatArray, view_ra
                 poses = share[:, np.newaxis] * np.diagonal(
                     pose_covariance(ahead, range_m, view_rad, noise), axis1=1, axis2=2
                 )
-            columns.append(poses[:, ("along", "across", "heading").index(name)])
+            columns.append(poses[:, seen.components.index(name)])
     return np.column_stack(columns)
 
 

@@ -36,7 +36,8 @@ def slow_share(normalised: FloatArray, passed: IntArray) -> SlowShare | None:
     Notes
     -----
     The intraclass correlation of a one-way analysis of variance with random effects, its interval from the F
-    distribution: Searle, "Linear Models" (1971), chapter 9; Shrout & Fleiss, Psychological Bulletin 86(2) 1979, 420-428.
+    distribution: Searle, "Linear Models" (1971), chapter 9; Shrout & Fleiss, Psychological Bulletin 86(2) 1979,
+    420-428.
     """
     values = normalised[np.isfinite(normalised)]
     groups = passed[np.isfinite(normalised)]

@@ -12,6 +12,7 @@ import typer
 from locbench import __version__
 from locbench.cli.adopt import adopt
 from locbench.cli.calibrate import calibrate
+from locbench.cli.camera import camera
 from locbench.cli.evaluate import evaluate
 from locbench.cli.inspect import inspect
 from locbench.cli.runsheet import runsheet
@@ -53,6 +54,7 @@ app.command()(adopt)
 app.command()(inspect)
 app.command()(evaluate)
 app.command()(calibrate)
+app.command()(camera)
 app.command()(runsheet)
 app.command()(schema)
 app.command()(simulate)

@@ -18,11 +18,12 @@ from locbench.calibration.reading import Logged, Set, gathered
 from locbench.calibration.redundancy import Whole
 from locbench.calibration.undetermined import untold
 from locbench.config import FusionConfig, load_config
-from locbench.config.edits import ChangedFile, Edit, EditedFile
+from locbench.config.edits import ChangedFile, EditedFile
 from locbench.errors import ConfigError
 from locbench.geometry import wrap_angle
+from locbench.jobs.sessions import changed_file, examined_session, refuse_different_robots
 from locbench.results import Calibration, HeldOutError, ParameterRecord, Undetermined
-from locbench.session import EvidenceLevel, Examination, Session, examine_session, read_session
+from locbench.session import EvidenceLevel, Examination, Session
 
 __all__ = ["CalibratedSessions", "calibrate"]
 
@@ -69,8 +70,8 @@ def calibrate(locations: Sequence[Path]) -> CalibratedSessions:
     SessionError
         If a table cannot be used.
     """
-    examined = [_examined(location) for location in locations]
-    _refuse_different_robots(examined)
+    examined = [examined_session(location) for location in locations]
+    refuse_different_robots(examined)
     logged = [_logged(one) for one in examined]
     fitted = gathered(logged)
     found = calibrated(fitted)
@@ -93,14 +94,6 @@ def calibrate(locations: Sequence[Path]) -> CalibratedSessions:
     return CalibratedSessions(calibration, tuple(_changed_files(examined, found.estimates)))
 
 
-def _examined(location: Path) -> Examination:
-    examined = examine_session(location)
-    if examined.session is None:
-        # tells why
-        read_session(location)
-    return examined
-
-
 def _logged(examined: Examination) -> Logged:
     session = examined.session
     assert session is not None
@@ -113,20 +106,6 @@ def _logged(examined: Examination) -> Logged:
     files = examined.files.fusion
     fusion = load_config(files[0], FusionConfig) if files else FusionConfig(name="calibration")
     return Logged(session, examined.config, examined.files.field, fusion)
-
-
-def _refuse_different_robots(examined: Sequence[Examination]) -> None:
-    first = examined[0]
-    for other in examined[1:]:
-        assert first.session is not None
-        assert other.session is not None
-        if other.session.robot != first.session.robot:
-            raise ConfigError(
-                "the sessions are of different robots",
-                where=str(other.files.session),
-                received=str(other.config.robot),
-                remedy=f"Calibrate one robot at a time; the first session names {first.config.robot}",
-            )
 
 
 def _evidence(sessions: Iterable[Session]) -> Literal["A", "B", "C"]:
@@ -232,16 +211,8 @@ def _changed_files(examined: Sequence[Examination], estimates: Sequence[Estimate
     """Return the robot file with the determined constants, and the session file if there is only one."""
     first = examined[0]
     assert first.session is not None
-    changes = [
-        _changed(EditedFile.ROBOT, first.files.robot, first.config.robot, robot_edits(estimates, first.session.robot))
-    ]
+    edits = robot_edits(estimates, first.session.robot)
     if len(examined) == 1:
-        edits = session_edits(estimates, first.config)
-        changes.append(_changed(EditedFile.SESSION, first.files.session, first.files.session.name, edits))
-    return [change for change in changes if change.edits]
-
-
-def _changed(file: EditedFile, path: Path, name: str, edits: tuple[Edit, ...]) -> ChangedFile:
-    # reports carry no absolute path
-    shown = path.name if Path(name).is_absolute() else name
-    return ChangedFile(file, shown, path.read_bytes().decode("utf-8"), edits)
+        edits = (*edits, *session_edits(estimates, first.config))
+    changed = [changed_file(first, file, edits) for file in (EditedFile.ROBOT, EditedFile.SESSION)]
+    return [one for one in changed if one.edits]

@@ -14,6 +14,7 @@ from locbench.inspection.readings import reading_diagnoses
 from locbench.inspection.setup import setup_faults
 from locbench.inspection.table_rates import TableRate, table_rates, tables_without_overlap
 from locbench.inspection.tag_view import TagView, tag_view
+from locbench.jobs.sessions import changed_file
 from locbench.odometry import measure_motion
 from locbench.results import (
     ChangeRecord,
@@ -117,24 +118,10 @@ def _diagnoses(examined: Examination, tables: Mapping[TableName, TableTimes], vi
 
 def _changed_files(examined: Examination, diagnoses: Sequence[Diagnosis]) -> dict[EditedFile, ChangedFile]:
     """Return the session's files with the changes proposed; of two changes of one key the worse fault's holds."""
-    named = {
-        EditedFile.SESSION: (examined.files.session, examined.files.session.name),
-        EditedFile.ROBOT: (examined.files.robot, examined.config.robot),
-        EditedFile.FIELD: (examined.files.field, examined.config.field),
-    }
     edits: dict[tuple[EditedFile, tuple[str | int, ...]], Edit] = {}
     for edit in (edit for found in diagnoses for edit in found.edits):
         edits.setdefault((edit.file, edit.path), edit)
-    return {
-        file: ChangedFile(
-            file,
-            # reports carry no absolute path
-            path.name if Path(name).is_absolute() else name,
-            path.read_bytes().decode("utf-8"),
-            tuple(edit for edit in edits.values() if edit.file is file),
-        )
-        for file, (path, name) in named.items()
-    }
+    return {file: changed_file(examined, file, edits.values()) for file in EditedFile}
 
 
 def _diagnosis_record(found: Diagnosis, files: Mapping[EditedFile, ChangedFile]) -> DiagnosisRecord:

@@ -9,22 +9,15 @@ from rich.text import Text
 from locbench.config.edits import ChangedFile
 from locbench.report.commands import command
 from locbench.report.copy_block import Copies, copy_names, copy_texts, print_copy_block
+from locbench.report.fitted_numbers import SHOWN, decimals_for
 from locbench.report.numbers import MISSING, as_sentence, plain_text
 from locbench.report.result_folder import write_result_folder
 from locbench.report.terminal_pieces import print_list, print_table, wide_enough
 from locbench.report.text_tables import Cell, Column, TextTable, label_cell
 from locbench.results import Calibration, ParameterRecord, Undetermined, calibration_json
-from locbench.units import UNITS
 
 __all__ = ["calibration_headline", "print_calibration", "write_calibration"]
 
-# how each kind of number is shown: symbol, factor to SI
-_SHOWN: Mapping[str, tuple[str, float]] = {
-    "m": ("mm", UNITS["mm"].factor),
-    "rad": ("deg", UNITS["deg"].factor),
-    "s": ("ms", UNITS["ms"].factor),
-    "1": ("", 1.0),
-}
 _SURE = 2.0
 _CAUTIONS = (
     "Before the robot moves: eye protection on, floor clear of people, wheels off the ground on blocks for the first "
@@ -67,20 +60,11 @@ def _is_moved(one: ParameterRecord) -> bool:
 
 
 def _shift_words(one: ParameterRecord) -> str:
-    symbol, factor = _SHOWN[one.unit]
+    symbol, factor = SHOWN[one.unit]
     assert one.std is not None
-    decimals = _decimals(one.std / factor)
+    decimals = decimals_for(one.std / factor)
     unit = f" {symbol}" if symbol else ""
     return f"{one.shift / factor:+.{decimals}f}{unit} (standard uncertainty {one.std / factor:.{decimals}f})"
-
-
-def _decimals(std_shown: float) -> int:
-    """Return decimals that show two digits of a standard uncertainty."""
-    decimals = 0
-    while std_shown < 10.0 and decimals < 6:
-        std_shown *= 10.0
-        decimals += 1
-    return decimals
 
 
 def print_calibration(
@@ -124,12 +108,12 @@ def _table(title: str, parameters: Mapping[str, ParameterRecord]) -> TextTable:
 
 
 def _row(name: str, one: ParameterRecord) -> tuple[Cell, ...]:
-    symbol, factor = _SHOWN[one.unit]
+    symbol, factor = SHOWN[one.unit]
     label = label_cell(name)
     if one.std is None:
         shown = f"{one.nominal / factor:.4g}"
         return label, Cell(symbol), Cell(shown), Cell("not determined"), Cell(MISSING), Cell(MISSING), Cell("")
-    decimals = _decimals(one.std / factor)
+    decimals = decimals_for(one.std / factor)
     return (
         label,
         Cell(symbol),

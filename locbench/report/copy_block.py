@@ -11,7 +11,7 @@ from locbench.report.numbers import plain_text
 
 __all__ = ["HOW_TO_USE_COPIES", "Copies", "copy_names", "copy_texts", "print_copy_block"]
 
-HOW_TO_USE_COPIES = "Put each copied file in place of the one it changes: the paths in it are relative to there."
+HOW_TO_USE_COPIES = "Put each corrected file in place of the one it corrects: the paths in it are relative to there."
 _TITLE = "Numbers to copy into the robot"
 
 

@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from locbench.camera.components import Component
 from locbench.results.models import Record
 
 __all__ = [
@@ -15,8 +16,6 @@ __all__ = [
     "TagPlacement",
     "TrustRecord",
 ]
-
-_Component = Literal["along", "across", "heading", "range", "bearing"]
 
 
 class Estimated(Record):
@@ -57,7 +56,7 @@ class CameraBin(Record):
     high: float
     count: int
     outliers: int
-    components: dict[_Component, BiasAndSpread]
+    components: dict[Component, BiasAndSpread]
 
 
 class TrustRecord(Record):
@@ -69,7 +68,7 @@ class TrustRecord(Record):
     view_high_rad: float
     count: int
     outliers: int
-    rms: dict[_Component, float]
+    rms: dict[Component, float]
 
 
 class SlowRecord(Record):
@@ -106,7 +105,7 @@ class CameraRecord(Record):
     mount: dict[Literal["x", "y", "yaw"], Estimated]
     tags: dict[str, TagPlacement]
     range_scale: Estimated | None
-    slow: dict[_Component, SlowRecord]
+    slow: dict[Component, SlowRecord]
     bins: list[CameraBin]
     trust_map: list[TrustRecord]
     why: dict[str, str]

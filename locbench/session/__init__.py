@@ -1,5 +1,6 @@
 """A session folder: tables in, one clock, one frame, SI; what is wrong with them as typed findings."""
 
+from locbench.session.camera_mounts import believed_camera
 from locbench.session.findings import Finding, FindingCode, Measured, Severity
 from locbench.session.model import (
     NO_TAG,
@@ -42,6 +43,7 @@ __all__ = [
     "TableName",
     "TableTimes",
     "TagKind",
+    "believed_camera",
     "examine_session",
     "read_heading",
     "read_session",

@@ -10,7 +10,23 @@ from locbench.errors import nearest_choice
 from locbench.session.findings import FindingCode, FindingList
 from locbench.session.tables import Table, number_column
 
-__all__ = ["read_mounts"]
+__all__ = ["believed_camera", "read_mounts"]
+
+
+def believed_camera(source: TagSource | None, robot: RobotConfig) -> tuple[str | None, FloatArray]:
+    """Return which camera of the robot file took the pictures, and x, y, yaw (3,) of its mount on what carries it.
+
+    Robot poses were made by the robot's own program with the mount of its camera: the only one of the robot file. None
+    and zeros where the robot file does not tell, and for ranges from the reference point.
+    """
+    named = source.mount if isinstance(source, CameraTable) else None
+    from_reference_point = isinstance(source, RangeSource) and named is None
+    if named is None and len(robot.cameras) == 1 and not from_reference_point:
+        named = next(iter(robot.cameras))
+    if named is None:
+        return None, np.zeros(3)
+    camera = robot.cameras[named]
+    return named, np.array([camera.x, camera.y, camera.yaw])
 
 
 def read_mounts(table: Table, source: TagSource, robot: RobotConfig, findings: FindingList) -> FloatArray | None:

@@ -128,11 +128,12 @@ class Wheels:
     @cached_property
     def contradictions(self) -> FloatArray:
         """(R, K) orthonormal directions of the travel, each in units of its wheel's noise, that no motion rolls."""
-        left, singular, _ = np.linalg.svd(self._weighted(self._nominal_rows))
+        left, singular, _ = np.linalg.svd(self._weighted(self.nominal_rows))
         return left[:, int(np.sum(singular > 1e-9 * singular[0])) :].T
 
     @cached_property
-    def _nominal_rows(self) -> FloatArray:
+    def nominal_rows(self) -> FloatArray:
+        """(K, 3) such that row . (dx, dy, dtheta) is each wheel's travel by the nominal constants."""
         nominal = [[np.cos(w.direction_rad), np.sin(w.direction_rad), w.lever_m] for w in self.wheels]
         return np.array(nominal)
 

@@ -23,6 +23,7 @@ from locbench.statistics.comparisons import (
     judge_comparison,
     sign_flip_probability,
 )
+from locbench.statistics.conformity import GUARD, Conformity, judge_conformity
 from locbench.statistics.consistency import (
     ConsistencyVerdict,
     Remark,
@@ -47,6 +48,7 @@ from locbench.statistics.intervals import (
     rms_interval,
     wilson_interval,
 )
+from locbench.statistics.line_fit import LineFit, fit_line
 from locbench.statistics.propagation import propagated_covariance
 from locbench.statistics.repeatability import (
     HeadingRepeatability,
@@ -55,16 +57,20 @@ from locbench.statistics.repeatability import (
     position_repeatability,
 )
 from locbench.statistics.robust import standard_error_of_median
+from locbench.statistics.time_offset import time_offset
 from locbench.statistics.uncertain import UncertainNumber, measured, unavailable
 from locbench.statistics.verdicts import CorrectionVerdict, judge_corrections
 
 __all__ = [
     "FEWEST_SESSIONS",
+    "GUARD",
     "NORMAL_95",
     "ComparisonVerdict",
+    "Conformity",
     "ConsistencyVerdict",
     "CorrectionVerdict",
     "HeadingRepeatability",
+    "LineFit",
     "PositionRepeatability",
     "Remark",
     "RemarkCode",
@@ -78,8 +84,10 @@ __all__ = [
     "difference_within_runs",
     "effective_mean_size",
     "effective_sample_size",
+    "fit_line",
     "heading_repeatability",
     "judge_comparison",
+    "judge_conformity",
     "judge_consistency",
     "judge_corrections",
     "largest",
@@ -102,6 +110,7 @@ __all__ = [
     "root_mean_square_of_sessions",
     "sign_flip_probability",
     "standard_error_of_median",
+    "time_offset",
     "unavailable",
     "wilson_interval",
 ]

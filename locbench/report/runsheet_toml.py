@@ -3,20 +3,42 @@
 import json
 import math
 
+from locbench.runsheet.moves import PartName
 from locbench.runsheet.sheet import RunSheet
-from locbench.runsheet.survey import Survey
+from locbench.runsheet.survey import Survey, Tape
 from locbench.units import UNITS, UnitSystem
 
 __all__ = ["mark_lines"]
 
 
 def mark_lines(sheet: RunSheet, system: UnitSystem) -> list[str]:
-    """Return the TOML of the marks that the field file lacks, in the user's units; nothing if it has them all."""
-    blocks = [_block(survey, system) for survey in sheet.to_write]
+    """Return the TOML of marks and measured lines that the field file lacks, in the user's units; nothing without."""
+    blocks = [_block(survey, sheet.tape, system) for survey in sheet.to_write]
+    blocks += [_distance(start, end, sheet, system) for start, end in _measured_lines(sheet)]
     return [line for block in blocks for line in [*block, ""]][:-1]
 
 
-def _block(survey: Survey, system: UnitSystem) -> list[str]:
+def _measured_lines(sheet: RunSheet) -> list[tuple[str, str]]:
+    """Return the ends of lines whose length the sheet takes for measured and the field file does not have."""
+    known = {frozenset((taped.first, taped.second)) for taped in sheet.ground.field.distances}
+    lines = [(part.moves[0].start, part.moves[0].end) for part in sheet.plan.parts if part.name is PartName.LINE]
+    return [line for line in lines if frozenset(line) not in known]
+
+
+def _distance(start: str, end: str, sheet: RunSheet, system: UnitSystem) -> list[str]:
+    place, small = ("in", "in") if system is UnitSystem.IMPERIAL else ("m", "mm")
+    first, second = (sheet.plan.mark(name).pose for name in (start, end))
+    length = math.hypot(second.x_m - first.x_m, second.y_m - first.y_m)
+    return [
+        "[[distances]]",
+        f"first = {_quoted(start)}",
+        f"second = {_quoted(end)}",
+        f"length = {_quantity(length, place, 4)}  # write what the tape says from mark to mark",
+        f"std = {_quantity(_rounded_up(sheet.tape.reading_std_m(length), small), small, 3)}",
+    ]
+
+
+def _block(survey: Survey, tape: Tape, system: UnitSystem) -> list[str]:
     pose = survey.mark.pose
     place, small = ("in", "in") if system is UnitSystem.IMPERIAL else ("m", "mm")
     lines = [
@@ -30,6 +52,17 @@ def _block(survey: Survey, system: UnitSystem) -> list[str]:
     lines.append(f"position_std = {_quantity(_rounded_up(survey.used_position_m, small), small, 3)}")
     if survey.used_heading_rad is not None:
         lines.append(f"heading_std = {_quantity(_rounded_up(survey.used_heading_rad, 'deg'), 'deg', 3)}")
+    lines += _placing(survey, tape, small)
+    return lines
+
+
+def _placing(survey: Survey, tape: Tape, small: str) -> list[str]:
+    """Return what of the standard deviations is new at every visit; nothing where the file's own are smaller."""
+    lines = []
+    if tape.placing_m <= survey.used_position_m:
+        lines.append(f"placing_std = {_quantity(tape.placing_m, small, 3)}")
+    if survey.used_heading_rad is not None and tape.placing_heading_rad <= survey.used_heading_rad:
+        lines.append(f"placing_heading_std = {_quantity(tape.placing_heading_rad, 'deg', 3)}")
     return lines
 
 

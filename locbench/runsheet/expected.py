@@ -10,6 +10,7 @@ from locbench.config.fusion import TagNoise
 from locbench.config.robot import Pod
 from locbench.runsheet.camera import FAST_RAD_S, PASSES_EACH_WAY, SLOW_RAD_S, SWEEP_RAD, VISITS
 from locbench.runsheet.kinds import DriveKind
+from locbench.runsheet.lines import NEEDED, line_std, placing_over_passes_m, pods_along
 from locbench.runsheet.moves import Part, PartName
 from locbench.runsheet.plan import Plan
 from locbench.runsheet.spin import TURNS_PER_SPIN
@@ -20,8 +21,6 @@ from locbench.units import Dimension
 __all__ = ["PICTURES_PER_S", "Expected", "expected"]
 
 PICTURES_PER_S = 20.0
-# a pod that rolls less than this share of a line's length does not measure it
-_ROLLS_ALONG = 0.5
 # of a turn past a tag, the share in which the picture holds the tag
 _SEEN_SHARE = 0.5
 
@@ -91,37 +90,23 @@ def _of_tour(plan: Plan, surveys: Mapping[str, Survey]) -> list[Expected]:
 def _of_lines(plan: Plan, surveys: Mapping[str, Survey], tape: Tape, robot: RobotConfig | None) -> list[Expected]:
     lines = [part for part in plan.parts if part.name is PartName.LINE]
     passes = [part.presses for part in lines]
-    relative = _combined([_line_std(part, tape) for part in lines])
+    relative = _combined([line_std(abs(part.moves[0].length_m), part.presses, tape, robot) for part in lines])
     direction = _combined([_direction_std(part, surveys, tape) for part in lines])
-    basis = f"lines measured end to end, {passes[0]} + {passes[1]} passes"
+    enough = "" if relative <= NEEDED else "; a check before an event needs 0.06 %: longer lines, or a better tape"
+    basis = f"lines measured end to end, {passes[0]} + {passes[1]} passes{enough}"
     found = [Expected("wheel diameter", relative, Dimension.RATIO, basis)]
-    for name, pod in _pods(robot).items():
-        share = abs(float(np.cos(pod.rolling_direction)))
-        if share >= _ROLLS_ALONG:
-            std = pod.wheel_diameter * relative
-            found.append(
-                Expected(f"wheel diameter of pod {name}", std, Dimension.LENGTH, "the same, times its diameter")
-            )
+    for name, pod in pods_along(robot).items():
+        std = pod.wheel_diameter * relative
+        found.append(Expected(f"wheel diameter of pod {name}", std, Dimension.LENGTH, "the same, times its diameter"))
     found.append(Expected("direction in which pods roll", direction, Dimension.ANGLE, "ends over length, headings"))
     return found
-
-
-def _placing_over_passes_m(passes: int, tape: Tape) -> float:
-    """Return what placing leaves of the mean of passes there and back, of which neighbours share the stand between."""
-    return float(np.sqrt(4.0 * passes - 2.0) / passes * tape.placing_m)
-
-
-def _line_std(line: Part, tape: Tape) -> float:
-    """Return the relative standard deviation of a line's mean pass, whose length was measured from end to end."""
-    length = abs(line.moves[0].length_m)
-    return float(np.hypot(tape.reading_std_m(length), _placing_over_passes_m(line.presses, tape)) / length)
 
 
 def _direction_std(line: Part, surveys: Mapping[str, Survey], tape: Tape) -> float:
     """Return the standard deviation of the direction of a line against the robot's headings on its ends, in radians."""
     ends = [surveys[line.moves[0].start], surveys[line.moves[0].end]]
     sideways = np.linalg.norm([end.survey_position_m for end in ends])
-    way = np.hypot(sideways, _placing_over_passes_m(line.presses, tape)) / abs(line.moves[0].length_m)
+    way = np.hypot(sideways, placing_over_passes_m(line.presses, tape)) / abs(line.moves[0].length_m)
     headings = np.linalg.norm([end.survey_heading_rad or 0.0 for end in ends]) / 2.0
     placing = tape.placing_heading_rad / np.sqrt(line.presses + 1.0)
     return float(np.linalg.norm([way, headings, placing]))
@@ -208,7 +193,7 @@ def _pods(robot: RobotConfig | None) -> Mapping[str, Pod]:
 
 def _base_m(robot: RobotConfig | None) -> float:
     """Return how far apart the outermost pods are that roll forward; 0 if there are not two."""
-    places = [pod.y for pod in _pods(robot).values() if abs(np.cos(pod.rolling_direction)) >= _ROLLS_ALONG]
+    places = [pod.y for pod in pods_along(robot).values()]
     return max(places) - min(places) if places else 0.0
 
 

@@ -4,15 +4,15 @@ import numpy as np
 
 from locbench.runsheet.ground import LONGEST_LEG_M, Ground
 from locbench.runsheet.kinds import DriveKind
+from locbench.runsheet.lines import times_needed
 from locbench.runsheet.marks import PlannedMark, Pose, placed_marks
 from locbench.runsheet.moves import Move, Pace, Part, PartName, backwards, moves_between
 from locbench.runsheet.plan import Plan
+from locbench.runsheet.survey import Tape
 
 __all__ = ["straight"]
 
 _SHORTEST_LINE_M = 1.5
-# six passes of a line: below six values no interval is given (statistics/intervals.py)
-_TIMES = 3
 _PACE = Pace(speed_m_s=0.5, turn_rate_rad_s=float(np.radians(45.0)))
 
 
@@ -34,10 +34,12 @@ def straight(ground: Ground) -> Plan:
     marks = placed_marks([pose for line in lines for pose in line], ground.field)
     first, second = (_there_and_back(start, end) for start, end in (marks[:2], marks[2:]))
     across = moves_between([marks[0], marks[2]])
+    lengths = [abs(first[0].length_m), abs(second[0].length_m)]
+    times = times_needed(lengths, Tape(), ground.robot)
     parts = (
-        Part(PartName.LINE, first, _TIMES),
+        Part(PartName.LINE, first, times),
         Part(PartName.ONWARD, across, 1),
-        Part(PartName.LINE, second, _TIMES),
+        Part(PartName.LINE, second, times),
     )
     return Plan(DriveKind.STRAIGHT, tuple(marks), parts, _PACE)
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import locbench
 
 PACKAGE = Path(locbench.__file__).parent
-USES = ["inspection", "camera", "calibration", "slip", "placement", "tuning", "runsheet"]
+USES = ["inspection", "camera", "calibration", "slip", "placement", "tuning", "runsheet", "precheck"]
 ORDER = [
     ["arrays", "errors"],
     ["units", "files", "geometry", "statistics"],

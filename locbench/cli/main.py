@@ -15,6 +15,7 @@ from locbench.cli.calibrate import calibrate
 from locbench.cli.camera import camera
 from locbench.cli.evaluate import evaluate
 from locbench.cli.inspect import inspect
+from locbench.cli.precheck import precheck
 from locbench.cli.runsheet import runsheet
 from locbench.cli.schema import schema
 from locbench.cli.simulate import simulate
@@ -31,7 +32,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
     help="Measure how far off the robot's believed pose is, and which shots that costs.",
-    epilog="Exit status: 0 done, 1 inspect found an error, 2 bad input or usage, 4 internal error, 130 interrupted.",
+    epilog="Exit status: 0 done, 1 inspect found an error or a check failed, 2 bad input or usage, 3 a check is "
+    "undecided, 4 internal error, 130 interrupted.",
 )
 
 
@@ -55,6 +57,7 @@ app.command()(inspect)
 app.command()(evaluate)
 app.command()(calibrate)
 app.command()(camera)
+app.command()(precheck)
 app.command()(runsheet)
 app.command()(schema)
 app.command()(simulate)

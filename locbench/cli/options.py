@@ -21,3 +21,4 @@ class FileKind(StrEnum):
     SHOOTER = "shooter"
     SESSION = "session"
     SCENARIO = "scenario"
+    BASELINE = "baseline"

@@ -14,3 +14,4 @@ class ConfigKind(StrEnum):
     SHOOTER = "shooter"
     SESSION = "session"
     SCENARIO = "scenario"
+    BASELINE = "baseline"

@@ -7,6 +7,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from locbench.config.baseline import BaselineConfig
 from locbench.config.field import FieldConfig
 from locbench.config.fusion import FusionConfig
 from locbench.config.robot import RobotConfig
@@ -42,6 +43,7 @@ _KINDS = (
     RecognisedKind(RobotConfig, "a robot file", 'A session file names it: robot = "..."'),
     RecognisedKind(FieldConfig, "a field file", 'A session file names it: field = "..."'),
     RecognisedKind(FusionConfig, "a fusion file", "Its place: locbench evaluate FOLDER --fusion FILE"),
+    RecognisedKind(BaselineConfig, "a baseline file", "Its place: locbench precheck FOLDER --baseline FILE"),
     RecognisedKind(ShooterConfig, "a shooter file", "Its place: locbench evaluate FOLDER --shooter FILE"),
 )
 

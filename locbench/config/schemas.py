@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from types import MappingProxyType
 from typing import Any
 
+from locbench.config.baseline import BaselineConfig
 from locbench.config.field import FieldConfig
 from locbench.config.fusion import FusionConfig
 from locbench.config.kinds import ConfigKind
@@ -24,6 +25,7 @@ MODELS: Mapping[ConfigKind, type[Config]] = MappingProxyType(
         ConfigKind.SHOOTER: ShooterConfig,
         ConfigKind.SESSION: SessionConfig,
         ConfigKind.SCENARIO: ScenarioConfig,
+        ConfigKind.BASELINE: BaselineConfig,
     }
 )
 

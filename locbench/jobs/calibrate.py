@@ -25,7 +25,7 @@ from locbench.jobs.sessions import changed_file, examined_session, refuse_differ
 from locbench.results import Calibration, HeldOutError, ParameterRecord, Undetermined
 from locbench.session import EvidenceLevel, Examination, Session
 
-__all__ = ["CalibratedSessions", "calibrate"]
+__all__ = ["CalibratedSessions", "calibrate", "logged_session"]
 
 _Unit = Literal["m", "rad", "s", "1"]
 _UNITS: Mapping[ConstantKind, _Unit] = {
@@ -72,7 +72,7 @@ def calibrate(locations: Sequence[Path]) -> CalibratedSessions:
     """
     examined = [examined_session(location) for location in locations]
     refuse_different_robots(examined)
-    logged = [_logged(one) for one in examined]
+    logged = [logged_session(one) for one in examined]
     fitted = gathered(logged)
     found = calibrated(fitted)
     held_out, why = _held_out(fitted, logged)
@@ -94,7 +94,14 @@ def calibrate(locations: Sequence[Path]) -> CalibratedSessions:
     return CalibratedSessions(calibration, tuple(_changed_files(examined, found.estimates)))
 
 
-def _logged(examined: Examination) -> Logged:
+def logged_session(examined: Examination) -> Logged:
+    """Return a session as a calibration takes it.
+
+    Raises
+    ------
+    ConfigError
+        If it has neither marks nor truth nor tags.
+    """
     session = examined.session
     assert session is not None
     if session.evidence is EvidenceLevel.NOTHING:

@@ -16,7 +16,7 @@ from locbench.jobs.scoring import pool, score_session
 from locbench.results import Results, Tracks
 from locbench.session import Session, read_session
 
-__all__ = ["Evaluation", "evaluate"]
+__all__ = ["Evaluation", "evaluate", "replayed"]
 
 DEFAULT_FUSION = FusionConfig(name="default_kalman", trust=Trust(gate_probability="99 %"))
 
@@ -61,7 +61,7 @@ def evaluate(
         raise UsageError("no session given", remedy="Name at least one session folder")
     read = [read_session(location) for location in sessions]
     _refuse_repeated_sessions(read)
-    runs = [_replay(session, fusion_files, shooter_file, number, progress) for number, session in enumerate(read)]
+    runs = [replayed(session, fusion_files, shooter_file, number, progress) for number, session in enumerate(read)]
     scored = [score_session(run) for run in runs]
     repeated, in_doubt = at_marks(runs)
     results = Results(
@@ -78,9 +78,20 @@ def evaluate(
     return Evaluation(results, tracks)
 
 
-def _replay(
-    session: Session, fusion_files: Sequence[Path], shooter_file: Path | None, number: int, progress: Progress
+def replayed(
+    session: Session,
+    fusion_files: Sequence[Path] = (),
+    shooter_file: Path | None = None,
+    number: int = 0,
+    progress: Progress = lambda *_: None,
 ) -> SessionRun:
+    """Return a session replayed through every estimator; arguments as in `evaluate`, `number` its place among several.
+
+    Raises
+    ------
+    LocbenchError
+        If a fusion or shooter file cannot be used.
+    """
     files = tuple(fusion_files) or session.fusion_files
     fusions = [load_config(path, FusionConfig) for path in files] or [DEFAULT_FUSION]
     _refuse_repeated_names([fusion.name for fusion in fusions], files)

@@ -14,6 +14,7 @@ from locbench.results.files import (
     calibration_json,
     camera_json,
     inspection_json,
+    precheck_json,
     read_calibration,
     read_camera,
     read_inspection,
@@ -22,6 +23,7 @@ from locbench.results.files import (
     results_json,
     tracks_json,
 )
+from locbench.results.history import history_text, read_history
 from locbench.results.inspection import (
     ChangeRecord,
     DiagnosisRecord,
@@ -56,6 +58,7 @@ from locbench.results.models import (
     SuspectMotion,
     TagResiduals,
 )
+from locbench.results.precheck import HistoryEntry, Precheck, PrecheckLine, Trend
 from locbench.results.tracks import (
     AimMarks,
     CorrectionMarks,
@@ -101,6 +104,7 @@ __all__ = [
     "GoalCorrections",
     "GoalDrawing",
     "HeldOutError",
+    "HistoryEntry",
     "Inspection",
     "LandingPoint",
     "MarkInDoubt",
@@ -112,6 +116,8 @@ __all__ = [
     "PooledConsistency",
     "PooledEstimator",
     "PooledResult",
+    "Precheck",
+    "PrecheckLine",
     "ReferenceInterval",
     "ReferenceRecord",
     "Results",
@@ -127,13 +133,17 @@ __all__ = [
     "TagResiduals",
     "TagViewRecord",
     "Tracks",
+    "Trend",
     "TrustRecord",
     "Undetermined",
     "calibration_json",
     "camera_json",
+    "history_text",
     "inspection_json",
+    "precheck_json",
     "read_calibration",
     "read_camera",
+    "read_history",
     "read_inspection",
     "read_results",
     "read_tracks",

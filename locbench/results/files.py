@@ -10,12 +10,14 @@ from locbench.results.calibration import Calibration
 from locbench.results.camera import CameraRecord
 from locbench.results.inspection import Inspection
 from locbench.results.models import Results
+from locbench.results.precheck import Precheck
 from locbench.results.tracks import Tracks
 
 __all__ = [
     "calibration_json",
     "camera_json",
     "inspection_json",
+    "precheck_json",
     "read_calibration",
     "read_camera",
     "read_inspection",
@@ -51,6 +53,11 @@ def calibration_json(calibration: Calibration) -> str:
 def camera_json(camera: CameraRecord) -> str:
     """Return the text of camera.json."""
     return camera.model_dump_json(by_alias=True, indent=1) + "\n"
+
+
+def precheck_json(precheck: Precheck) -> str:
+    """Return the text of precheck.json."""
+    return precheck.model_dump_json(by_alias=True, indent=1) + "\n"
 
 
 def _read(path: Path, model: type[Model]) -> Model:

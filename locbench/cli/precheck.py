@@ -1,0 +1,63 @@
+"""`locbench precheck`."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+__all__ = ["precheck"]
+
+FAILED, UNDECIDED = 1, 3
+
+
+def precheck(
+    session: Annotated[Path, typer.Argument(help="Session folder of today's check, with a session.toml.")],
+    baseline: Annotated[Path | None, typer.Option(help="Baseline file of a good day.")] = None,
+    save: Annotated[Path | None, typer.Option(help="Save this session's figures as a baseline file.")] = None,
+    history: Annotated[
+        Path | None,
+        typer.Option(help="Table that every check is added to. Default: beside the baseline, NAME_history.csv."),
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print precheck.json, and nothing else.")] = False,
+    out: Annotated[Path | None, typer.Option(help="Folder for precheck.json and the picture of the trends.")] = None,
+) -> None:
+    """Check before an event whether odometry and camera are still what they were on a good day.
+
+    Example: locbench precheck today --baseline good_day.toml
+
+    Exit status: 0 pass, 1 fail, 3 undecided, 2 the session or a file cannot be used.
+    """
+    from datetime import datetime
+
+    from locbench.cli.progress import console
+    from locbench.errors import UsageError
+    from locbench.jobs.precheck import baseline_text, refuse_foreign_baseline
+    from locbench.jobs.precheck import precheck as precheck_job
+    from locbench.precheck.judging import Overall
+    from locbench.report.precheck import print_precheck, write_history, write_precheck, write_text
+    from locbench.results import precheck_json
+
+    now = datetime.now().isoformat(timespec="minutes")
+    if (baseline is None) == (save is None):
+        raise UsageError("name one of --baseline and --save", remedy="First --save a good day, then check against it")
+    if save is not None:
+        refuse_foreign_baseline(save)
+        write_text(baseline_text(session, now), save)
+        typer.echo(f"Saved to {save}. Read it once: how far each figure may change is yours to set.")
+        return
+    assert baseline is not None
+    table = baseline.with_name(f"{baseline.stem}_history.csv") if history is None else history
+    checked = precheck_job(session, baseline, table, now)
+    written = [] if out is None else write_precheck(checked.precheck, checked.history, out)
+    write_history(checked.history, table)
+    if json:
+        typer.echo(precheck_json(checked.precheck), nl=False)
+    else:
+        print_precheck(checked.precheck, str(session), str(baseline), console())
+        typer.echo(f"Added to {table}")
+        if written:
+            typer.echo(f"Written to {out}: {', '.join(written)}")
+    if checked.precheck.verdict is Overall.FAIL:
+        raise typer.Exit(FAILED)
+    if checked.precheck.verdict is Overall.UNDECIDED:
+        raise typer.Exit(UNDECIDED)

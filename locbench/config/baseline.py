@@ -1,0 +1,50 @@
+"""The baseline file of a pre-event check: figures of a good day, how sure they are, and how far they may change."""
+
+from collections import Counter
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from locbench.config.quantities import Config, Text
+
+__all__ = ["BaselineConfig", "BaselineFigure", "BaselineUnit"]
+
+BaselineUnit = Literal["m", "mm", "in", "deg", "rad", "ms", "s", "deg/s", "%", "per minute", "1"]
+"""Units of a figure; `1` is a plain ratio."""
+
+
+class BaselineFigure(Config):
+    """One figure, in one unit all through."""
+
+    name: Annotated[Text, Field(examples=["pods.left.wheel_diameter"])]
+    """What it is called in `precheck.json`."""
+    unit: Annotated[BaselineUnit, Field(examples=["mm"])]
+    """Unit of the numbers below."""
+    value: Annotated[float, Field(strict=False, allow_inf_nan=False, examples=[49.803])]
+    """What it was on the good day."""
+    std: Annotated[float, Field(strict=False, ge=0.0, allow_inf_nan=False, examples=[0.031])]
+    """Its standard uncertainty."""
+    least_change: Annotated[float | None, Field(strict=False, le=0.0, allow_inf_nan=False, examples=[-0.15])] = None
+    """How far it may fall, as a negative number; left out, as far as it likes."""
+    most_change: Annotated[float | None, Field(strict=False, ge=0.0, allow_inf_nan=False, examples=[0.15])] = None
+    """How far it may rise; left out, as far as it likes."""
+
+
+class BaselineConfig(Config):
+    """A baseline, written by `locbench precheck --save` and yours to edit: above all the changes allowed."""
+
+    name: Annotated[Text, Field(examples=["Orchard, healthy"])]
+    """The session it was taken from."""
+    saved: Annotated[Text, Field(examples=["2026-11-26T10:30"])]
+    """When it was saved."""
+    figures: tuple[BaselineFigure, ...]
+    """The figures."""
+
+    @model_validator(mode="after")
+    def _names_are_unique(self) -> Self:
+        repeated = [name for name, count in Counter(one.name for one in self.figures).items() if count > 1]
+        if repeated:
+            raise ValueError(f"figure {repeated[0]!r} appears more than once|Remove one of them")
+        if not self.figures:
+            raise ValueError("a baseline without figures says nothing|Save one: locbench precheck SESSION --save FILE")
+        return self

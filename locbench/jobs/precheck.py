@@ -1,0 +1,268 @@
+"""`locbench precheck`: whether the robot is still what it was on a good day."""
+
+import math
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+import tomlkit
+
+from locbench import __version__
+from locbench.calibration.determining import calibrated
+from locbench.calibration.reading import gathered
+from locbench.config import BaselineConfig, load_config
+from locbench.config.baseline import BaselineUnit
+from locbench.errors import ConfigError, OutputError
+from locbench.jobs.calibrate import logged_session
+from locbench.jobs.camera import camera
+from locbench.jobs.evaluate import replayed
+from locbench.jobs.precheck_figures import (
+    figures_of_camera,
+    figures_of_constants,
+    figures_of_log,
+    figures_of_scores,
+)
+from locbench.jobs.scoring import score_session
+from locbench.jobs.sessions import examined_session
+from locbench.precheck.figures import KINDS, Figure, FigureKind
+from locbench.precheck.judging import Line, baseline_of, judged, overall, unit_factor
+from locbench.results import HistoryEntry, Precheck, PrecheckLine, Trend, read_history
+from locbench.session import EvidenceLevel
+from locbench.statistics import Conformity, fit_line
+
+__all__ = ["Checked", "baseline_text", "figures_of_session", "precheck", "refuse_foreign_baseline"]
+
+_DAYS = 30.0
+_FEWEST_FOR_A_TREND = 3
+_HEAD = """# Figures of a good day, for: locbench precheck FOLDER --baseline THIS FILE
+# value and std were measured; least_change and most_change, how far a figure may fall and rise, are yours to set.
+"""
+
+
+@dataclass(frozen=True)
+class Checked:
+    """A check, and the history with its rows added."""
+
+    precheck: Precheck
+    history: tuple[HistoryEntry, ...]
+
+
+@dataclass(frozen=True)
+class _Today:
+    session: str
+    figures: tuple[Figure, ...]
+    remarks: tuple[str, ...]
+
+
+def figures_of_session(location: Path) -> tuple[str, tuple[Figure, ...], tuple[str, ...]]:
+    """Return a session's name, its figures, and what could not be had.
+
+    Raises
+    ------
+    ConfigError, SessionError
+        If the session cannot be used, or has neither marks nor truth nor tags.
+    """
+    today = _today(location)
+    return today.session, today.figures, today.remarks
+
+
+def _today(location: Path) -> _Today:
+    examined = examined_session(location)
+    logged = logged_session(examined)
+    session = logged.session
+    figures = figures_of_constants(calibrated(gathered([logged])).estimates)
+    remarks = []
+    if session.detections is not None and session.evidence is not EvidenceLevel.TAGS_ONLY:
+        try:
+            figures += figures_of_camera(camera([location]).record)
+        except ConfigError as error:
+            remarks.append(f"the camera could not be judged: {error}")
+    figures += figures_of_log(session)
+    figures += figures_of_scores(score_session(replayed(session)))
+    return _Today(session.name, tuple(figures), tuple(remarks))
+
+
+def baseline_text(location: Path, date: str) -> str:
+    """Return the text of a baseline file with a session's figures and the usual limits.
+
+    Parameters
+    ----------
+    location
+        A session folder, or its session.toml.
+    date
+        When it is saved, ISO 8601.
+
+    Raises
+    ------
+    ConfigError, SessionError
+        If the session cannot be used.
+    """
+    today = _today(location)
+    document = tomlkit.document()
+    for key, value in baseline_of(today.session, date, today.figures).items():
+        document.add(key, tomlkit.item(value))
+    return _HEAD + tomlkit.dumps(document)
+
+
+def refuse_foreign_baseline(path: Path) -> None:
+    """Refuse to replace a file that is no baseline.
+
+    Raises
+    ------
+    OutputError
+        If something else is there.
+    """
+    if not os.path.exists(path):
+        return
+    try:
+        load_config(path, BaselineConfig)
+    except ConfigError as error:
+        raise OutputError(
+            "there is a file already that is no baseline", where=str(path), remedy="Choose another --save file"
+        ) from error
+
+
+def precheck(location: Path, baseline_file: Path, history_file: Path, date: str) -> Checked:
+    """Return today's figures judged by a baseline, and the history with them added.
+
+    Parameters
+    ----------
+    location
+        A session folder, or its session.toml.
+    baseline_file
+        Made by `baseline_text`.
+    history_file
+        A table of earlier checks; may not exist yet.
+    date
+        Of this check, ISO 8601.
+
+    Raises
+    ------
+    ConfigError, SessionError
+        If the session, the baseline or the history cannot be used.
+    """
+    baseline = load_config(baseline_file, BaselineConfig)
+    earlier = read_history(history_file)
+    today = _today(location)
+    lines = judged(today.figures, baseline)
+    units = {one.name: one.unit for one in baseline.figures}
+    records = [_line_record(line, units) for line in lines]
+    entries = [*earlier, *_entries(records, today.session, date)]
+    return Checked(
+        Precheck(
+            locbench=__version__,
+            session=today.session,
+            date=date,
+            baseline=baseline.name,
+            baseline_saved=baseline.saved,
+            verdict=overall(lines),
+            lines=records,
+            next_runs=list(dict.fromkeys(one.next_run for one in records if one.next_run is not None)),
+            trends=_trends(entries, [one.name for one in records]),
+            remarks=list(today.remarks),
+        ),
+        tuple(entries),
+    )
+
+
+def _line_record(line: Line, units: Mapping[str, BaselineUnit]) -> PrecheckLine:
+    kind = line.figure.kind if line.figure is not None else _kind_by_name(line.name)
+    facts = None if kind is None else KINDS[kind]
+    unit: BaselineUnit = units.get(line.name, "1" if facts is None else facts.unit)
+    factor = unit_factor(unit)
+    failed = line.verdict is Conformity.FAIL
+    is_open = line.verdict is Conformity.UNDECIDED
+
+    def shown(value: float | None) -> float | None:
+        return None if value is None or not math.isfinite(value) else value / factor
+
+    return PrecheckLine(
+        name=line.name,
+        kind=None if kind is None else kind.value,
+        unit=unit,
+        value=shown(None if line.figure is None else line.figure.value),
+        std=shown(None if line.figure is None else line.figure.std),
+        baseline=shown(line.before),
+        baseline_std=shown(line.before_std),
+        change=shown(line.change),
+        change_std=shown(line.std),
+        least_change=shown(line.low),
+        most_change=shown(line.high),
+        verdict=line.verdict,
+        cause=facts.cause if failed and facts is not None else None,
+        action=facts.action if failed and facts is not None else None,
+        next_run=facts.drive if is_open and facts is not None else None,
+        why="today's drive does not determine it" if line.figure is None else None,
+    )
+
+
+def _kind_by_name(name: str) -> FigureKind | None:
+    """Return what a figure of the baseline is of that today lacks, by the end of its name."""
+    ends = {
+        "wheel_diameter": FigureKind.WHEEL_DIAMETER,
+        "lever_arm": FigureKind.LEVER_ARM,
+        "rolling_direction": FigureKind.ROLLING_DIRECTION,
+        "gyro.scale": FigureKind.GYRO_SCALE,
+        "lag": FigureKind.GYRO_LAG,
+        "latency": FigureKind.LATENCY,
+        "yaw": FigureKind.MOUNT_YAW,
+        ".x": FigureKind.MOUNT_PLACE,
+        ".y": FigureKind.MOUNT_PLACE,
+        "drift_at_rest": FigureKind.GYRO_DRIFT,
+        "per_metre": FigureKind.DRIFT,
+    }
+    if name.startswith("hit."):
+        return FigureKind.HIT_PROBABILITY
+    if name.startswith("camera.noise."):
+        return FigureKind.TAG_ANGLE if name.endswith(("heading", "bearing")) else FigureKind.TAG_LENGTH
+    return next((kind for end, kind in ends.items() if name.endswith(end)), None)
+
+
+def _entries(records: Sequence[PrecheckLine], session: str, date: str) -> list[HistoryEntry]:
+    return [
+        HistoryEntry(
+            date=date,
+            session=session,
+            name=one.name,
+            unit=one.unit,
+            value=one.value,
+            std=one.std,
+            low=_limit(one.baseline, one.least_change),
+            high=_limit(one.baseline, one.most_change),
+            verdict=one.verdict,
+        )
+        for one in records
+        if one.value is not None and one.std is not None
+    ]
+
+
+def _limit(before: float | None, change: float | None) -> float | None:
+    return None if before is None or change is None else before + change
+
+
+def _trends(entries: Sequence[HistoryEntry], names: Sequence[str]) -> list[Trend]:
+    """Return how figures move over the history, those with three checks at two dates at least."""
+    found = []
+    for name in names:
+        rows = [one for one in entries if one.name == name and one.std > 0.0]
+        if len(rows) < _FEWEST_FOR_A_TREND or len({one.unit for one in rows}) > 1:
+            continue
+        days = np.array([datetime.fromisoformat(one.date).timestamp() / 86400.0 for one in rows])
+        if np.ptp(days) <= 0.0:
+            continue
+        line = fit_line(days - days[-1], np.array([one.value for one in rows]), std=np.array([one.std for one in rows]))
+        # scatter beyond the single uncertainties makes the slope less sure, never surer
+        widened = line.slope_std * max(1.0, line.residual_std)
+        found.append(
+            Trend(
+                name=name,
+                unit=rows[0].unit,
+                checks=len(rows),
+                slope_per_30_days=_DAYS * line.slope,
+                std=_DAYS * widened,
+            )
+        )
+    return found

@@ -1,0 +1,115 @@
+"""The figures that a pre-event check compares, taken from everything else that is known of one session."""
+
+import math
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
+
+import numpy as np
+
+from locbench.calibration.constants import ConstantKind
+from locbench.calibration.determining import Estimate
+from locbench.precheck.figures import Figure, FigureKind
+from locbench.results import CameraRecord, Estimated, SessionResult
+from locbench.session import FindingCode, Session
+from locbench.statistics import UncertainNumber
+
+__all__ = ["figures_of_camera", "figures_of_constants", "figures_of_log", "figures_of_scores"]
+
+_OF_CONSTANT: Mapping[ConstantKind, FigureKind] = MappingProxyType(
+    {
+        ConstantKind.WHEEL_DIAMETER: FigureKind.WHEEL_DIAMETER,
+        ConstantKind.TRAVEL_SCALE: FigureKind.TRAVEL_SCALE,
+        ConstantKind.LEVER_ARM: FigureKind.LEVER_ARM,
+        ConstantKind.ROLLING_DIRECTION: FigureKind.ROLLING_DIRECTION,
+        ConstantKind.TURN_SCALE: FigureKind.GYRO_SCALE,
+        ConstantKind.GYRO_LAG: FigureKind.GYRO_LAG,
+        ConstantKind.LATENCY: FigureKind.LATENCY,
+        ConstantKind.MOUNT_X: FigureKind.MOUNT_PLACE,
+        ConstantKind.MOUNT_Y: FigureKind.MOUNT_PLACE,
+        ConstantKind.MOUNT_YAW: FigureKind.MOUNT_YAW,
+    }
+)
+_NOISE = (
+    ("along", "along_floor", "along_at_one_metre", FigureKind.TAG_LENGTH),
+    ("across", "across_floor", "across_at_one_metre", FigureKind.TAG_LENGTH),
+    ("heading", "heading_floor", "heading_at_one_metre", FigureKind.TAG_ANGLE),
+    ("range", "range_floor", "range_per_metre", FigureKind.TAG_LENGTH),
+    ("bearing", "bearing_floor", "bearing_offset", FigureKind.TAG_ANGLE),
+)
+# long enough that one block says little of the next
+_BLOCK_S = 10.0
+# of a normal distribution, the width of a 95 % interval in standard deviations
+_WIDTH_95 = 3.92
+
+
+def figures_of_constants(estimates: Iterable[Estimate]) -> list[Figure]:
+    """Return every constant that was determined."""
+    return [
+        Figure(
+            one.constant.name,
+            _OF_CONSTANT[one.constant.kind],
+            one.constant.estimate(one.shift),
+            abs(one.constant.absolute(one.std)),
+        )
+        for one in estimates
+        if one.determined
+    ]
+
+
+def figures_of_camera(record: CameraRecord) -> list[Figure]:
+    """Return the noise of a detection from one metre, face on, and the share of wrong ones."""
+    found = [
+        Figure(f"camera.noise.{name}", kind, *_both(record.noise[floor], record.noise[grows]))
+        for name, floor, grows, kind in _NOISE
+        if floor in record.noise
+    ]
+    if record.outlier_share is not None and record.outlier_share.std is not None:
+        share = record.outlier_share
+        found.append(Figure("camera.wrong", FigureKind.WRONG_DETECTIONS, share.value, share.std or 0.0))
+    return found
+
+
+def _both(floor: Estimated, grows: Estimated) -> tuple[float, float]:
+    value = math.hypot(floor.value, grows.value)
+    parts = math.hypot(floor.value * (floor.std or 0.0), grows.value * (grows.std or 0.0))
+    return value, parts / value if value else 0.0
+
+
+def figures_of_log(session: Session) -> list[Figure]:
+    """Return the gyro's drift at rest, and how many detections there are in a minute."""
+    found = []
+    for finding in session.findings:
+        if finding.code is FindingCode.GYRO_BIAS and finding.measured:
+            drift = finding.measured[0]
+            if drift.std is not None and math.isfinite(drift.std):
+                found.append(Figure("gyro.drift_at_rest", FigureKind.GYRO_DRIFT, drift.value, drift.std))
+    if session.detections is not None:
+        first, last = float(session.odometry.time_s[0]), float(session.odometry.time_s[-1])
+        edges = np.arange(first, last + 1e-9, _BLOCK_S)
+        if len(edges) > 2:
+            counts = np.histogram(session.detections.captured_s, edges)[0] * 60.0 / _BLOCK_S
+            std = float(np.std(counts, ddof=1)) / math.sqrt(len(counts))
+            found.append(Figure("camera.tags_per_minute", FigureKind.TAGS_PER_MINUTE, float(np.mean(counts)), std))
+    return found
+
+
+def figures_of_scores(scores: SessionResult) -> list[Figure]:
+    """Return the drift of dead reckoning, and the hit probability of the first fusion in every band."""
+    found = []
+    reckoning = scores.estimators.get("dead_reckoning")
+    if reckoning is not None and reckoning.drift is not None:
+        found += _uncertain("drift.per_metre", FigureKind.DRIFT, reckoning.drift.position_per_metre)
+    fusion = next((name for name, one in scores.estimators.items() if one.correction_mode is not None), None)
+    if fusion is not None:
+        for band in scores.estimators[fusion].shots:
+            name = f"hit.{band.goal}.{band.band}"
+            found += _uncertain(name, FigureKind.HIT_PROBABILITY, band.hit_probability)
+    return found
+
+
+def _uncertain(name: str, kind: FigureKind, number: UncertainNumber) -> list[Figure]:
+    """Return a figure if it has an interval: without one nothing can be decided."""
+    if number.value is None or number.ci95 is None:
+        return []
+    low, high = number.ci95
+    return [Figure(name, kind, number.value, (high - low) / _WIDTH_95)]

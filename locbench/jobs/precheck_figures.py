@@ -103,7 +103,11 @@ def figures_of_scores(scores: SessionResult) -> list[Figure]:
     if fusion is not None:
         for band in scores.estimators[fusion].shots:
             name = f"hit.{band.goal}.{band.band}"
-            found += _uncertain(name, FigureKind.HIT_PROBABILITY, band.hit_probability)
+            number = band.hit_probability
+            if number.ci95 is None and band.seen is not None:
+                # predicted for want of shots: those few that were seen have an interval
+                number = band.seen.hit_probability
+            found += _uncertain(name, FigureKind.HIT_PROBABILITY, number)
     return found
 
 

@@ -204,7 +204,8 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
         FigureKind.HIT_PROBABILITY: KindFacts(
             "%",
             1e-2,
-            lambda _: (-0.30, math.inf),
+            # a check has few shots from each band
+            lambda _: (-0.50, math.inf),
             "what is off above costs shots here",
             "Mend what failed above; until then shoot from nearer",
             "tour",

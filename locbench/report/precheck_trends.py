@@ -5,6 +5,7 @@ from datetime import datetime
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 from locbench.report.numbers import plain_text
 from locbench.report.style import GREY, HURT_COLOUR, drawing_style, figure_svg, label_axes, new_figure
@@ -64,6 +65,7 @@ def _draw(axes: Axes, name: str, entries: Sequence[HistoryEntry]) -> None:
             axes.axhline(limit, color=GREY, linestyle="--", linewidth=1.0)
     axes.tick_params(labelsize=7.0)
     axes.margins(x=0.1)
+    axes.xaxis.set_major_locator(MaxNLocator(4))
     label_axes(axes, plain_text(name), "days since the first check", "" if unit == "1" else unit)
     axes.title.set_fontsize(8.5)
 

@@ -18,6 +18,9 @@ def precheck(
         Path | None,
         typer.Option(help="Table that every check is added to. Default: beside the baseline, NAME_history.csv."),
     ] = None,
+    date: Annotated[
+        str | None, typer.Option(help="When the check was driven, such as 2026-11-26T10:30. Default: now.")
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print precheck.json, and nothing else.")] = False,
     out: Annotated[Path | None, typer.Option(help="Folder for precheck.json and the picture of the trends.")] = None,
 ) -> None:
@@ -37,7 +40,11 @@ def precheck(
     from locbench.report.precheck import print_precheck, write_history, write_precheck, write_text
     from locbench.results import precheck_json
 
-    now = datetime.now().isoformat(timespec="minutes")
+    try:
+        when = datetime.now() if date is None else datetime.fromisoformat(date)
+    except ValueError as error:
+        raise UsageError("this is no date", received=date, remedy="Write it as 2026-11-26T10:30") from error
+    now = when.isoformat(timespec="minutes")
     if (baseline is None) == (save is None):
         raise UsageError("name one of --baseline and --save", remedy="First --save a good day, then check against it")
     if save is not None:

@@ -108,7 +108,7 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
         FigureKind.ROLLING_DIRECTION: KindFacts(
             "deg",
             _DEGREE,
-            _within(_DEGREE),
+            _within(1.5 * _DEGREE),
             "a pod is twisted in its bracket",
             "Set the pod straight and tighten it; then write today's direction into the robot",
             "straight",

@@ -66,19 +66,40 @@ def _check_session(text: str) -> None:
 
 @dataclass(frozen=True)
 class Command:
-    """A subcommand, the statuses with which it answers, the file that holds the answer, and what must hold of that."""
+    """A subcommand, the statuses of an answer, the file that holds it, what must hold of that, and further options."""
 
     name: str
     answered: tuple[int, ...]
     result: str
     check: Callable[[str], object]
+    options: Callable[[Path], list[str]] = lambda _: []
 
 
 EVALUATE = Command("evaluate", (0,), "results.json", _check_results)
 # of a log that cannot be used it lists why
 INSPECT = Command("inspect", (0, 1, 2), "inspect.json", _finite_json)
+CALIBRATE = Command("calibrate", (0,), "calibration.json", _finite_json)
+CAMERA = Command("camera", (0,), "camera.json", _finite_json)
+BASELINE = """name = "a good day"
+saved = "2026-11-01T10:00"
+[[figures]]
+name = "pods.left.wheel_diameter"
+unit = "mm"
+value = 49.8
+std = 0.03
+least_change = -0.15
+most_change = 0.15
+"""
+
+
+def _against_a_baseline(folder: Path) -> list[str]:
+    (folder / "baseline.toml").write_text(BASELINE)
+    return ["--baseline", str(folder / "baseline.toml"), "--date", "2026-11-26T10:00"]
+
+
+PRECHECK = Command("precheck", (0, 1, 3), "precheck.json", _finite_json, _against_a_baseline)
 # every command that reads a session stands here
-ON_SESSIONS = (EVALUATE, INSPECT)
+ON_SESSIONS = (EVALUATE, INSPECT, CALIBRATE, CAMERA, PRECHECK)
 SIMULATE = Command("simulate", (0,), "session.toml", _check_session)
 
 
@@ -93,10 +114,12 @@ def assert_answered_or_refused(command: Command, given_input: Input, spoilt: Map
     with TemporaryDirectory(prefix="spoilt-") as made:
         folder = Path(made)
         argument, out = given_input.write(folder, spoilt), folder / "results" / "of this run"
+        options = command.options(folder)
         before = sorted(folder.rglob("*"))
         shown, error = io.StringIO(), io.StringIO()
         with contextlib.redirect_stdout(shown), contextlib.redirect_stderr(error):
-            status = cli.run(lambda: cli.app([command.name, str(argument), "--out", str(out)], standalone_mode=True))
+            words = [command.name, str(argument), "--out", str(out), *options]
+            status = cli.run(lambda: cli.app(words, standalone_mode=True))
         if not (out / command.result).exists():
             _check_refusal(folder, status, shown.getvalue(), error.getvalue())
             assert sorted(folder.rglob("*")) == before

@@ -179,9 +179,8 @@ def main(count: int) -> None:
             failed = sum(bool(names) for _, names, _ in results)
             verdicts = {one.value: sum(verdict is one for verdict, _, _ in results) for one in Overall}
             print(f"{name}: {failed} of {count} with a failed figure; {verdicts}")
-            print(
-                f"  standard uncertainty of the left wheel: {100 * np.median([std for *_, std in results]):.4f} % (median)"
-            )
+            std = 100.0 * float(np.median([one for *_, one in results]))
+            print(f"  standard uncertainty of the left wheel, median: {std:.4f} %")
             every = [figure for _, names, _ in results for figure in names]
             print("  ", {figure: every.count(figure) for figure in sorted(set(every))})
 

@@ -20,6 +20,7 @@ __all__ = ["Group", "Guess", "Model", "Part"]
 
 # of poses at knots: rounding of the readings and the integration between rows
 _FLOOR = np.array([1e-4, 1e-4, 1e-4]) ** 2
+_DIGITS = 1e-12
 # to take derivatives by a pose
 _STEP = np.array([1e-5, 1e-5, 1e-5])
 
@@ -233,7 +234,9 @@ class Model:
 
 def _inverse_root(covariance: FloatArray) -> FloatArray:
     """Return (n, 3, 3) that turn deviations into standard deviations."""
-    return np.asarray(np.linalg.inv(np.linalg.cholesky(covariance + np.diag(_FLOOR))))
+    # far-off numbers leave covariances whose digits do not suffice to be definite
+    ample = _DIGITS * np.trace(covariance, axis1=-2, axis2=-1)[..., np.newaxis, np.newaxis] * np.eye(3)
+    return np.asarray(np.linalg.inv(np.linalg.cholesky(covariance + np.diag(_FLOOR) + ample)))
 
 
 def _parity(drive: Drive, rolled: Rolled) -> Block:

@@ -171,12 +171,14 @@ def _wheels(session: Session, stretch: Stretch) -> Wheels:
     )
     time = log.time_s[keep]
     rate = robot.motion_noise.heading_per_minute if robot.gyro is None else robot.gyro.heading_per_minute
+    travel = np.column_stack([log.travel_m[name][keep] for name in robot.pods])
     return Wheels(
         time_s=time,
-        travel_m=np.column_stack([log.travel_m[name][keep] for name in robot.pods]),
+        travel_m=travel,
         heading_rad=log.heading_rad[keep] if log.heading_rad is not None and _gyro_counts(robot) else None,
         doubted=motion.doubted,
         wheels=wheels,
+        way_m=np.abs(np.diff(travel, axis=0)),
         heading_of="gyro",
         turn_variance=rate**2 * np.diff(time) / 60.0,
     )
@@ -196,7 +198,10 @@ def _body_wheels(motion: Motion, noise: MotionNoise) -> Wheels:
         + noise.heading_per_turn**2 * np.abs(motion.twist[1:, 2]) / (2.0 * np.pi)
         + noise.heading_per_minute**2 * motion.duration_s[1:] / 60.0
     )
-    return Wheels(motion.time_s, sums[:, :2], sums[:, 2], motion.doubted, wheels, "odometry.turn", turn_variance)
+    # across its way a body errs with the whole way, however little it moves sideways
+    way = np.repeat(length[:, np.newaxis], 2, axis=1)
+    doubted = motion.doubted
+    return Wheels(motion.time_s, sums[:, :2], sums[:, 2], doubted, wheels, way, "odometry.turn", turn_variance)
 
 
 def _start(one: Logged, surveyed: SurveyedPlaces, stretch: Stretch, number: int) -> Places:

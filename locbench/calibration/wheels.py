@@ -90,6 +90,8 @@ class Wheels:
         (N,) intervals, each ending at its row, that are a gap, a restart or look like a slip.
     wheels
         The K wheels.
+    way_m
+        (N - 1, K) travel that the noise of each wheel grows with: its own, or that of the body.
     heading_of
         What the constants of the heading belong to, such as "gyro".
     turn_variance
@@ -101,6 +103,7 @@ class Wheels:
     heading_rad: FloatArray | None
     doubted: BoolArray
     wheels: tuple[Wheel, ...]
+    way_m: FloatArray
     heading_of: str
     turn_variance: FloatArray
 
@@ -201,7 +204,7 @@ class Wheels:
     @cached_property
     def _relative_variance(self) -> FloatArray:
         """(N - 1, K) of the wheels' travel, in units of what each has after one metre."""
-        return np.asarray(np.abs(self.steps_m) * self._doubt[:, np.newaxis])
+        return np.asarray(self.way_m * self._doubt[:, np.newaxis])
 
     @cached_property
     def _doubt(self) -> FloatArray:

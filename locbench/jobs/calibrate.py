@@ -1,6 +1,7 @@
 """`locbench calibrate`: the constants of odometry and camera that some drives determine, and what they gain."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -25,7 +26,7 @@ from locbench.jobs.sessions import changed_file, examined_session, refuse_differ
 from locbench.results import Calibration, HeldOutError, ParameterRecord, Undetermined
 from locbench.session import EvidenceLevel, Examination, Session
 
-__all__ = ["CalibratedSessions", "calibrate", "logged_session"]
+__all__ = ["CalibratedSessions", "calibrate", "logged_session", "reconciling"]
 
 _Unit = Literal["m", "rad", "s", "1"]
 _UNITS: Mapping[ConstantKind, _Unit] = {
@@ -43,6 +44,8 @@ _UNITS: Mapping[ConstantKind, _Unit] = {
 # a start that the drives tell this much better than it was known before counts as determined
 _BETTER = 0.8
 _NOISIER = 1.25
+# a shift of more tolerances than this is no matter of calibration
+_FAR = 4.0
 _POSE: tuple[tuple[str, _Unit], ...] = (("x", "m"), ("y", "m"), ("heading", "rad"))
 
 
@@ -74,8 +77,9 @@ def calibrate(locations: Sequence[Path]) -> CalibratedSessions:
     refuse_different_robots(examined)
     logged = [logged_session(one) for one in examined]
     fitted = gathered(logged)
-    found = calibrated(fitted)
-    held_out, why = _held_out(fitted, logged)
+    with reconciling(str(examined[0].files.session)):
+        found = calibrated(fitted)
+        held_out, why = _held_out(fitted, logged)
     calibration = Calibration(
         locbench=__version__,
         sessions=[one.session.name for one in logged],
@@ -92,6 +96,26 @@ def calibrate(locations: Sequence[Path]) -> CalibratedSessions:
         remarks=_remarks(found),
     )
     return CalibratedSessions(calibration, tuple(_changed_files(examined, found.estimates)))
+
+
+@contextmanager
+def reconciling(where: str) -> Iterator[None]:
+    """Name the session whose numbers leave nothing to solve inside the block.
+
+    Raises
+    ------
+    ConfigError
+        If they do.
+    """
+    try:
+        with np.errstate(over="raise", invalid="raise"):
+            yield
+    except (np.linalg.LinAlgError, FloatingPointError, RuntimeError, ValueError) as error:
+        raise ConfigError(
+            f"no constants bring the parts of this log together ({error})",
+            where=where,
+            remedy="Look at the log first: locbench inspect",
+        ) from error
 
 
 def logged_session(examined: Examination) -> Logged:
@@ -191,6 +215,12 @@ def _remarks(found: Calibrated) -> list[str]:
             f"odometry and references contradict each other more than their noise says; all uncertainties are "
             f"{np.sqrt(found.factor):.1f} times larger for it"
         )
+    remarks += [
+        f"{one.constant.name} is off by far more than wear or a loose screw explain: look for a fault of the set-up "
+        "first, locbench inspect"
+        for one in found.estimates
+        if one.determined and abs(one.shift) > _FAR * one.constant.tolerance
+    ]
     for one in outlying(found.fit):
         remarks += _remarks_on(one)
     return remarks

@@ -82,7 +82,8 @@ def camera(locations: Sequence[Path]) -> CameraStudy:
     start = _believed_noise(examined[0])
     common = systematic(seen, start)
     extra = reference_variance(seen)
-    noise = noise_model(seen, common.residual, extra, start)
+    residual = _true_to_scale(seen, common)
+    noise = noise_model(seen, residual, extra, start)
     wrong = np.asarray(noise.wrong > 0.5)
     std = np.sqrt(model_variance(seen, noise.noise, seen.range_m, seen.view_angle_rad) + extra)
     record = CameraRecord(
@@ -97,11 +98,11 @@ def camera(locations: Sequence[Path]) -> CameraStudy:
         latency_s=common.shift.get(Shift.LATENCY),
         latency_std_s=common.std.get(Shift.LATENCY),
         outlier_share=Estimated(value=noise.outlier_share, std=noise.outlier_std, unit="1"),
-        flip_share=_flip_share(seen, common, std, noise.wrong),
+        flip_share=_flip_share(seen, residual, std, noise.wrong),
         mount=_mount_records(common),
         tags={str(tag): _tag_record(shift) for tag, shift in common.tags.items()},
         range_scale=_range_scale(common),
-        slow=_slow_records(seen, common.residual / std, wrong),
+        slow=_slow_records(seen, residual / std, wrong),
         bins=_bin_records(seen, wrong),
         trust_map=_trust_records(seen, wrong),
         why=_why(common, noise, seen),
@@ -199,11 +200,19 @@ def _noise_unit(key: str) -> _Unit:
     return "rad" if key.startswith(("heading", "bearing_floor")) else "m"
 
 
-def _flip_share(seen: Observed, common: Systematic, std: FloatArray, wrong: FloatArray) -> Estimated | None:
+def _true_to_scale(seen: Observed, common: Systematic) -> FloatArray:
+    """Return what is left of the residuals, ranges in true metres: the noise is that of ranges already scaled."""
+    residual = common.residual.copy()
+    if Component.RANGE in seen.components:
+        residual[:, seen.components.index(Component.RANGE)] /= 1.0 + common.shift.get(Shift.RANGE_SCALE, 0.0)
+    return residual
+
+
+def _flip_share(seen: Observed, residual: FloatArray, std: FloatArray, wrong: FloatArray) -> Estimated | None:
     if Component.HEADING not in seen.components:
         return None
     count = len(seen)
-    share = float(np.mean(flipped(seen, common.residual, std, wrong)))
+    share = float(np.mean(flipped(seen, residual, std, wrong)))
     return Estimated(value=share, std=float(np.sqrt(max(share * (1.0 - share), 1.0 / count) / count)), unit="1")
 
 

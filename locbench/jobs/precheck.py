@@ -16,7 +16,7 @@ from locbench.calibration.reading import gathered
 from locbench.config import BaselineConfig, load_config
 from locbench.config.baseline import BaselineUnit
 from locbench.errors import ConfigError, OutputError
-from locbench.jobs.calibrate import logged_session
+from locbench.jobs.calibrate import logged_session, reconciling
 from locbench.jobs.camera import camera
 from locbench.jobs.evaluate import replayed
 from locbench.jobs.precheck_figures import (
@@ -73,7 +73,8 @@ def _today(location: Path) -> _Today:
     examined = examined_session(location)
     logged = logged_session(examined)
     session = logged.session
-    figures = figures_of_constants(calibrated(gathered([logged])).estimates)
+    with reconciling(str(examined.files.session)):
+        figures = figures_of_constants(calibrated(gathered([logged])).estimates)
     remarks = []
     if session.detections is not None and session.evidence is not EvidenceLevel.TAGS_ONLY:
         try:

@@ -54,6 +54,7 @@ def wheels(twist: np.ndarray, shifts: np.ndarray | None = None, period_s: float 
         heading_rad=turned,
         doubted=np.zeros(len(time_s), dtype=bool),
         wheels=found,
+        way_m=np.abs(np.diff(travel_m, axis=0)),
         heading_of="gyro",
         turn_variance=np.full(len(twist), 1e-9),
     )

@@ -93,7 +93,16 @@ def _drive(sense: float, end: np.ndarray) -> Drive:
     )
     count = len(travel)
     time_s = 0.02 * np.arange(count)
-    made = Wheels(time_s, travel, None, np.zeros(count, bool), wheels, "gyro", np.zeros(count - 1))
+    made = Wheels(
+        time_s,
+        travel,
+        None,
+        np.zeros(count, bool),
+        wheels,
+        np.abs(np.diff(travel, axis=0)),
+        "gyro",
+        np.zeros(count - 1),
+    )
     std, alone, zero = np.full((1, 3), 1e-4), np.array([-1]), np.zeros(1, dtype=np.int64)
     nothing = Places(zero[:0], np.zeros((0, 3)), np.zeros((0, 3)), alone[:0], zero[:0])
     return Drive(

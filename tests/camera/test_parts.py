@@ -1,0 +1,53 @@
+"""The parts of a camera study, each against something known."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from locbench.camera.whiteness import correlation_time, slow_share
+
+
+@given(share=st.sampled_from([0.0, 0.2, 0.5, 0.8]), seed=st.integers(0, 1000))
+@settings(max_examples=20)
+def test_the_share_that_stays_all_through_a_pass(share, seed):
+    """One-way random effects: the interval is exact for equal passes, so it misses once in twenty."""
+    rng = np.random.default_rng(seed)
+    passed = np.repeat(np.arange(60), 12)
+    values = np.sqrt(share) * rng.standard_normal(60)[passed] + np.sqrt(1.0 - share) * rng.standard_normal(720)
+    found = slow_share(values, passed)
+    assert found.passes == 60
+    # six standard errors of the share, roughly
+    assert found.value == pytest.approx(share, abs=0.25)
+    assert found.low <= found.value <= found.high
+
+
+def test_the_interval_of_the_slow_share_holds_the_truth():
+    rng = np.random.default_rng(5)
+    passed = np.repeat(np.arange(20), 8)
+    held = 0
+    for _ in range(1000):
+        values = np.sqrt(0.4) * rng.standard_normal(20)[passed] + np.sqrt(0.6) * rng.standard_normal(160)
+        found = slow_share(values, passed)
+        held += found.low <= 0.4 <= found.high
+    assert held >= 920
+
+
+def test_too_few_passes_say_nothing():
+    assert slow_share(np.ones(10), np.zeros(10, dtype=int)) is None
+
+
+def test_white_errors_stay_alike_for_no_time():
+    rng = np.random.default_rng(6)
+    assert correlation_time(rng.standard_normal(2000), 0.1 * np.arange(2000), np.zeros(2000, dtype=int)) == 0.0
+
+
+def test_errors_that_fade_do_so_in_their_time():
+    """First-order autoregression with a time of 0.5 s, seen every 0.1 s."""
+    rng = np.random.default_rng(7)
+    keep = np.exp(-0.1 / 0.5)
+    values = np.zeros(5000)
+    for k in range(1, 5000):
+        values[k] = keep * values[k - 1] + np.sqrt(1.0 - keep**2) * rng.standard_normal()
+    found = correlation_time(values, 0.1 * np.arange(5000), np.zeros(5000, dtype=int))
+    assert found == pytest.approx(0.5, rel=0.15)

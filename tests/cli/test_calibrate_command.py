@@ -1,0 +1,124 @@
+"""`locbench calibrate` on the command line."""
+
+import json
+import re
+import shutil
+import tomllib
+from pathlib import Path
+
+import pytest
+from logs import SmallLog
+from rich.console import Console
+
+from locbench.calibration.constants import ConstantKind
+from locbench.calibration.determining import calibrated
+from locbench.calibration.reading import gathered
+from locbench.cli import main as cli
+from locbench.jobs.calibrate import logged_session
+from locbench.jobs.sessions import examined_session
+from locbench.report.calibration import print_calibration
+from locbench.results import read_calibration
+
+ROOT = Path(__file__).parents[2]
+SPIN_LINE = ROOT / "logs_demo" / "orchard_spin_line"
+
+
+def _run(*arguments):
+    return cli.run(lambda: cli.app([str(a) for a in arguments], standalone_mode=True))
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    """The demo's robot and field beside a copy of its session, so that the calibrated files can be put in place."""
+    folder = tmp_path_factory.mktemp("calibrate")
+    shutil.copytree(SPIN_LINE, folder / "session")
+    for name in ("robot_three_pods.toml", "field_orchard.toml"):
+        shutil.copy(ROOT / "configs" / name, folder / "session" / name)
+    path = folder / "session" / "session.toml"
+    text = re.sub(r'"[^"]*/(robot_three_pods|field_orchard)\.toml"', r'"\1.toml"', path.read_text())
+    text = re.sub(r"^(fusion|shooter) = .*\n", "", text, flags=re.M)
+    path.write_text(text)
+    return folder / "session"
+
+
+@pytest.fixture(scope="module")
+def out(demo):
+    folder = demo.parent / "out"
+    assert _run("calibrate", demo, "--out", folder) == 0
+    return folder
+
+
+def test_the_constants_are_what_was_simulated(out):
+    record = read_calibration(out / "calibration.json")
+    assert record.rms_after_m < 0.5 * record.rms_before_m
+    # scenario_spin_line.toml
+    for name, truth in (
+        ("pods.left.wheel_diameter", 0.0497),
+        ("pods.right.wheel_diameter", 0.0503),
+        ("pods.cross.lever_arm", -0.106),
+        ("gyro.scale", 1.0 / 1.005),
+        ("gyro.lag", 0.004),
+    ):
+        one = record.parameters[name]
+        assert abs(one.estimate - truth) < 3.0 * one.std, name
+
+
+def test_the_calibrated_robot_needs_no_further_calibration(demo, out, tmp_path):
+    again = tmp_path / "again"
+    shutil.copytree(demo, again)
+    shutil.copy(out / "robot_calibrated.toml", again / "robot_three_pods.toml")
+    shutil.copy(out / "session_calibrated.toml", again / "session.toml")
+    fitted = gathered([logged_session(examined_session(again))])
+    for one in calibrated(fitted).estimates:
+        # clocks are left alone unless they are surely off
+        if one.determined and one.constant.kind is not ConstantKind.LATENCY:
+            assert abs(one.shift) < 0.5 * one.std, one.constant.name
+    gyro = tomllib.loads((again / "robot_three_pods.toml").read_text())["gyro"]
+    assert gyro["scale"] == pytest.approx(0.995, abs=1e-3)
+
+
+def test_the_screen_has_the_answer_first_then_the_lines_to_copy(out, capsys):
+    calibration = read_calibration(out / "calibration.json")
+    print_calibration(calibration, (), ["session"], Console(width=100, highlight=False))
+    shown = capsys.readouterr().out
+    assert re.match(r"12 of 15 constants determined, \d+ of them not what the files say", shown)
+    assert "Not determined" in shown
+    assert "locbench runsheet --kind straight" in " ".join(shown.split())
+    assert 'rolling_direction = "90.9' in (out / "robot_calibrated.toml").read_text()
+
+
+def test_several_sessions_of_one_robot_are_fitted_together(demo, out, tmp_path):
+    other = tmp_path / "other"
+    shutil.copytree(demo, other)
+    alone = read_calibration(out / "calibration.json").parameters["pods.left.wheel_diameter"]
+    logged = [logged_session(examined_session(folder)) for folder in (demo, other)]
+    both = {one.constant.name: one for one in calibrated(gathered(logged)).estimates}
+    wheel = both["pods.left.wheel_diameter"]
+    assert wheel.constant.absolute(wheel.std) < alone.std
+
+
+def test_sessions_of_different_robots_are_refused(demo, tmp_path, capsys):
+    other = tmp_path / "other"
+    shutil.copytree(demo, other)
+    robot = other / "robot_three_pods.toml"
+    robot.write_text(robot.read_text().replace('y = "120 mm"', 'y = "110 mm"'))
+    assert _run("calibrate", demo, other) == 2
+    assert "the sessions are of different robots" in capsys.readouterr().err
+
+
+def test_a_log_with_nothing_to_compare_with_is_refused(tmp_path, capsys):
+    folder = SmallLog(tmp_path / "log").write()
+    assert _run("calibrate", folder, "--out", tmp_path / "out") == 2
+    error = capsys.readouterr().err
+    assert "neither marks nor truth nor tags" in error
+    assert "locbench runsheet" in error
+    assert not (tmp_path / "out").exists()
+
+
+def test_without_marks_or_truth_no_error_is_claimed(tmp_path, capsys):
+    folder = SmallLog(tmp_path / "log").with_tags().write()
+    assert _run("calibrate", folder, "--json") == 0
+    record = json.loads(capsys.readouterr().out)
+    assert record["rms_before_m"] is None
+    assert "no marks and no truth" in record["why"]["rms_before_m"]
+    assert record["undetermined"]

@@ -1,0 +1,89 @@
+"""`locbench camera` on the command line."""
+
+import json
+import tomllib
+from pathlib import Path
+
+import pytest
+from logs import SmallLog
+
+from locbench.cli import main as cli
+from locbench.config import FusionConfig, load_config
+from locbench.results import read_camera
+
+ROOT = Path(__file__).parents[2]
+HEALTHY = ROOT / "logs_demo" / "orchard_healthy"
+
+
+def _run(*arguments):
+    return cli.run(lambda: cli.app([str(a) for a in arguments], standalone_mode=True))
+
+
+@pytest.fixture(scope="module")
+def out(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("camera") / "out"
+    assert _run("camera", HEALTHY, "--out", folder) == 0
+    return folder
+
+
+def test_the_noise_is_what_was_simulated(out):
+    record = read_camera(out / "camera.json")
+    # scenario_healthy.toml, [camera.noise]
+    for key, truth in (
+        ("along_floor", 0.009),
+        ("along_at_one_metre", 0.008),
+        ("across_floor", 0.009),
+        ("across_at_one_metre", 0.009),
+        ("view_angle_growth", 0.8),
+    ):
+        one = record.noise[key]
+        assert abs(one.value - truth) < 3.0 * one.std, key
+    assert not any(tag.hangs_wrong for tag in record.tags.values())
+    assert sum(one.count for one in record.bins if one.by == "tag") == record.compared
+
+
+def test_the_tag_noise_can_be_copied_into_a_fusion_file(out, tmp_path):
+    text = (out / "tag_noise.toml").read_text()
+    path = tmp_path / "fusion.toml"
+    path.write_text('name = "from the camera"\n' + text)
+    noise = load_config(path, FusionConfig).tag_noise
+    assert noise.along_at_one_metre == pytest.approx(0.008, abs=0.0005)
+    assert set(tomllib.loads(text)) == {"tag_noise"}
+
+
+def test_tables_and_the_trust_map_are_written(out):
+    assert {"camera.json", "camera_bins.csv", "trust_map.csv", "trust_map.svg", "tag_noise.toml"} == {
+        path.name for path in out.iterdir()
+    }
+    picture = (out / "trust_map.svg").read_text()
+    assert picture.startswith("<?xml")
+    rows = (out / "trust_map.csv").read_text().splitlines()
+    assert rows[0] == "range_from_m,range_to_m,view_from_rad,view_to_rad,count,wrong,along_rms,across_rms,heading_rms"
+    assert len(rows) == 1 + len(read_camera(out / "camera.json").trust_map)
+
+
+def test_the_answer_comes_first(capsys):
+    assert _run("camera", HEALTHY) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith("robot pose detections at 1 m: ")
+    assert any("along_at_one_metre = " in line for line in lines)
+
+
+def test_a_session_without_marks_or_truth_is_refused(tmp_path, capsys):
+    folder = SmallLog(tmp_path / "log").with_tags().write()
+    assert _run("camera", folder, "--out", tmp_path / "out") == 2
+    error = capsys.readouterr().err
+    assert "neither marks nor truth" in error
+    assert "locbench runsheet --kind camera" in error
+    assert not (tmp_path / "out").exists()
+
+
+def test_the_same_session_twice_is_surer(capsys):
+    assert _run("camera", HEALTHY, "--json") == 0
+    one = json.loads(capsys.readouterr().out)
+    assert _run("camera", HEALTHY, HEALTHY, "--json") == 0
+    both = json.loads(capsys.readouterr().out)
+    assert both["compared"] == 2 * one["compared"]
+    key = "along_at_one_metre"
+    assert both["noise"][key]["value"] == pytest.approx(one["noise"][key]["value"], rel=0.01)
+    assert both["noise"][key]["std"] < one["noise"][key]["std"]

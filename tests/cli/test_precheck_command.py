@@ -1,0 +1,137 @@
+"""`locbench precheck` on the command line: baseline, verdicts as exit status, a history that only grows."""
+
+import json
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from locbench.cli import main as cli
+from locbench.results import HistoryEntry, history_text, read_history
+
+ROOT = Path(__file__).parents[2]
+HEALTHY, WORN = ROOT / "logs_demo" / "orchard_healthy", ROOT / "logs_demo" / "orchard_worn"
+
+
+def _run(*arguments):
+    return cli.run(lambda: cli.app([str(a) for a in arguments], standalone_mode=True))
+
+
+@pytest.fixture(scope="module")
+def baseline(tmp_path_factory):
+    path = tmp_path_factory.mktemp("precheck") / "good.toml"
+    assert _run("precheck", HEALTHY, "--save", path) == 0
+    return path
+
+
+def _narrowed(baseline, tmp_path, name, change):
+    """Copy the baseline with one figure's limits set to plus and minus `change`, the other figures left out."""
+    saved = tomllib.loads(baseline.read_text())
+    (figure,) = [one for one in saved["figures"] if one["name"] == name]
+    path = tmp_path / "narrow.toml"
+    path.write_text(
+        f'name = "narrow"\nsaved = "2026-11-01T10:00"\n[[figures]]\nname = "{name}"\nunit = "{figure["unit"]}"\n'
+        f"value = {figure['value']}\nstd = {figure['std']}\nleast_change = {-change}\nmost_change = {change}\n"
+    )
+    return path
+
+
+def test_pass_fail_and_undecided_are_exit_statuses(baseline, tmp_path, capsys):
+    wheel = "pods.left.wheel_diameter"
+    history = tmp_path / "history.csv"
+    wide = _narrowed(baseline, tmp_path, wheel, 0.15)
+    assert _run("precheck", HEALTHY, "--baseline", wide, "--history", history) == 0
+    assert capsys.readouterr().out.startswith('PASS against "narrow"')
+    assert _run("precheck", WORN, "--baseline", wide, "--history", history) == 1
+    shown = capsys.readouterr().out
+    assert shown.startswith('FAIL against "narrow"')
+    assert "Likely: the wheel is worn" in " ".join(shown.split())
+    assert "one person at the stop button" in " ".join(shown.split())
+    narrow = _narrowed(baseline, tmp_path, wheel, 0.02)
+    assert _run("precheck", HEALTHY, "--baseline", narrow, "--history", history) == 3
+    shown = capsys.readouterr().out
+    assert shown.startswith("UNDECIDED")
+    assert "one more lap of kind straight" in " ".join(shown.split())
+    # nothing is ever taken out of the history
+    judged = [entry.verdict for entry in read_history(history) if entry.name == wheel]
+    assert judged == ["pass", "fail", "undecided"]
+
+
+def test_a_figure_that_today_lacks_leaves_the_check_open(baseline, tmp_path, capsys):
+    path = _narrowed(baseline, tmp_path, "gyro.scale", 0.003)
+    path.write_text(path.read_text().replace("gyro.scale", "pods.rear.wheel_diameter"))
+    assert _run("precheck", HEALTHY, "--baseline", path, "--json", "--date", "2026-11-26T10:30") == 3
+    check = json.loads(capsys.readouterr().out)
+    line = next(one for one in check["lines"] if one["name"] == "pods.rear.wheel_diameter")
+    assert line["verdict"] == "undecided"
+    assert line["why"] == "today's drive does not determine it"
+    assert line["next_run"] == "straight"
+    assert check["date"] == "2026-11-26T10:30"
+
+
+def test_units_of_the_baseline_are_those_of_the_numbers_shown(baseline, tmp_path, capsys):
+    path = _narrowed(baseline, tmp_path, "pods.left.wheel_diameter", 0.15)
+    saved = tomllib.loads(path.read_text())["figures"][0]
+    path.write_text(
+        'name = "in inches"\nsaved = "2026-11-01T10:00"\n[[figures]]\nname = "pods.left.wheel_diameter"\nunit = "in"\n'
+        f"value = {saved['value'] / 25.4}\nstd = {saved['std'] / 25.4}\nleast_change = -0.006\nmost_change = 0.006\n"
+    )
+    assert _run("precheck", HEALTHY, "--baseline", path, "--json") == 0
+    line = json.loads(capsys.readouterr().out)["lines"][0]
+    assert line["unit"] == "in"
+    assert line["value"] == pytest.approx(49.84 / 25.4, abs=0.005)
+    assert abs(line["change"]) < 0.001
+
+
+def test_the_trend_over_three_dates(baseline, tmp_path, capsys):
+    path = _narrowed(baseline, tmp_path, "pods.left.wheel_diameter", 0.15)
+    earlier = [
+        HistoryEntry(
+            date=f"2026-11-{day}T10:00",
+            session="before",
+            name="pods.left.wheel_diameter",
+            unit="mm",
+            value=49.84,
+            std=0.031,
+            low=49.69,
+            high=49.99,
+            verdict="pass",
+        )
+        for day in ("01", "11")
+    ]
+    (tmp_path / "narrow_history.csv").write_text(history_text(earlier))
+    _run("precheck", WORN, "--baseline", path, "--date", "2026-11-21T10:00", "--out", tmp_path / "out")
+    capsys.readouterr()
+    check = json.loads((tmp_path / "out" / "precheck.json").read_text())
+    (trend,) = [one for one in check["trends"] if one["name"] == "pods.left.wheel_diameter"]
+    assert trend["checks"] == 3
+    # 2.34 mm over the last of two gaps of 10 days: by least squares half of that per gap, three halves in 30 days
+    assert trend["slope_per_30_days"] == pytest.approx(-1.5 * 2.34, abs=0.1)
+    assert (tmp_path / "out" / "trends.svg").read_text().startswith("<?xml")
+
+
+def test_a_foreign_file_is_neither_replaced_nor_added_to(baseline, tmp_path, capsys):
+    foreign = tmp_path / "notes.csv"
+    foreign.write_text("day,what\n1,rain\n")
+    assert _run("precheck", HEALTHY, "--baseline", baseline, "--history", foreign) == 2
+    assert "this is no history of checks" in capsys.readouterr().err
+    assert foreign.read_text() == "day,what\n1,rain\n"
+    assert _run("precheck", HEALTHY, "--save", foreign) == 2
+    assert "no baseline" in capsys.readouterr().err
+    assert foreign.read_text() == "day,what\n1,rain\n"
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ([], "name one of --baseline and --save"),
+        (["--baseline", "x.toml", "--save", "y.toml"], "name one of --baseline and --save"),
+        (["--baseline", "nowhere.toml"], "nowhere.toml"),
+        (["--baseline", "x.toml", "--date", "yesterday"], "this is no date"),
+    ],
+)
+def test_bad_usage_is_one_line(options, words, capsys):
+    assert _run("precheck", HEALTHY, *options) == 2
+    error = capsys.readouterr().err
+    assert words in error
+    assert len(error.splitlines()) == 1

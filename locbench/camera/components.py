@@ -1,12 +1,8 @@
 """What the residuals of each kind of detection are called."""
 
-from collections.abc import Mapping
 from enum import StrEnum
-from types import MappingProxyType
 
-from locbench.session import TagKind
-
-__all__ = ["COMPONENTS", "Component"]
+__all__ = ["Component"]
 
 
 class Component(StrEnum):
@@ -17,16 +13,3 @@ class Component(StrEnum):
     HEADING = "heading"
     RANGE = "range"
     BEARING = "bearing"
-
-
-_POSE = (Component.ALONG, Component.ACROSS, Component.HEADING)
-COMPONENTS: Mapping[TagKind, tuple[Component, ...]] = MappingProxyType(
-    {
-        TagKind.ROBOT_POSE: _POSE,
-        TagKind.TAG_POSE: _POSE,
-        TagKind.RANGE_BEARING: (Component.RANGE, Component.BEARING),
-        TagKind.BEARING: (Component.BEARING,),
-        TagKind.RANGE: (Component.RANGE,),
-    }
-)
-"""In the order of the residuals' columns."""

@@ -1,13 +1,14 @@
 """Detections beside what they should read from where the robot really was."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray, IntArray
-from locbench.camera.components import COMPONENTS, Component
+from locbench.camera.components import Component
 from locbench.config import FieldConfig
 from locbench.geometry import compose, inverse, rotation_matrix, wrap_angle
 from locbench.odometry import Motion
@@ -17,6 +18,17 @@ from locbench.session import Detections, TagKind
 from locbench.vision import predicted_values, tag_places
 
 __all__ = ["Observed", "joined", "observed", "reference_roots", "reference_variance", "residuals"]
+
+_OF_POSE = (Component.ALONG, Component.ACROSS, Component.HEADING)
+_COMPONENTS: Mapping[TagKind, tuple[Component, ...]] = MappingProxyType(
+    {
+        TagKind.ROBOT_OF_POSE: _OF_POSE,
+        TagKind.TAG_OF_POSE: _OF_POSE,
+        TagKind.RANGE_BEARING: (Component.RANGE, Component.BEARING),
+        TagKind.BEARING: (Component.BEARING,),
+        TagKind.RANGE: (Component.RANGE,),
+    }
+)
 
 _PLANE = [0, 1, 3]
 _STEPS = np.diag([1e-5, 1e-5, 1e-5])
@@ -77,7 +89,7 @@ class Observed:
     @property
     def components(self) -> tuple[Component, ...]:
         """Names of the residuals' D columns."""
-        return COMPONENTS[self.detections.kind]
+        return _COMPONENTS[self.detections.kind]
 
     def chosen(self, which: BoolArray) -> "Observed":
         """Return those with these flags."""
@@ -208,7 +220,7 @@ def _joined_detections(parts: Sequence[Detections]) -> Detections:
 def residuals(
     seen: Observed, late_s: float, mount_shift: FloatArray, tag_shift: FloatArray, range_scale: float
 ) -> FloatArray:
-    """Return (M, D) detections minus what they should read; components as in `COMPONENTS`, NaN where one is missing.
+    """Return (M, D) detections minus what they should read; components as in `Observed.components`, NaN where one is missing.
 
     Parameters
     ----------

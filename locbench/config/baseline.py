@@ -37,7 +37,7 @@ class BaselineConfig(Config):
     """The session it was taken from."""
     saved: Annotated[Text, Field(examples=["2026-11-26T10:30"])]
     """When it was saved."""
-    figures: tuple[BaselineFigure, ...]
+    figures: tuple[BaselineFigure, ...] = ()
     """The figures."""
 
     @model_validator(mode="after")

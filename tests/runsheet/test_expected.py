@@ -31,6 +31,9 @@ def test_wheel_diameter_from_lines_measured_end_to_end():
         stands = rng.normal(scale=sheet.tape.placing_m, size=(RUNS, passes + 1))
         # the robot stands at start, end, start, ...; a pass is the distance between two stands
         ways = length + (stands[:, 1:] - stands[:, :-1]) * np.where(np.arange(passes) % 2, -1.0, 1.0)
+        # what the pods themselves scatter on every pass
+        along = sheet.ground.robot.pods["left"].along_per_metre
+        ways = ways + along * np.sqrt(length) * rng.standard_normal(ways.shape)
         taped = length + rng.normal(scale=sheet.tape.reading_std_m(length), size=RUNS)
         scales.append(taped / ways.mean(axis=1))
     assert _std(sheet, "wheel diameter") == pytest.approx(np.std(np.mean(scales, axis=0)), rel=0.03)

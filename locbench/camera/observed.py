@@ -22,8 +22,8 @@ __all__ = ["Observed", "joined", "observed", "reference_roots", "reference_varia
 _OF_POSE = (Component.ALONG, Component.ACROSS, Component.HEADING)
 _COMPONENTS: Mapping[TagKind, tuple[Component, ...]] = MappingProxyType(
     {
-        TagKind.ROBOT_OF_POSE: _OF_POSE,
-        TagKind.TAG_OF_POSE: _OF_POSE,
+        TagKind.ROBOT_POSE: _OF_POSE,
+        TagKind.TAG_POSE: _OF_POSE,
         TagKind.RANGE_BEARING: (Component.RANGE, Component.BEARING),
         TagKind.BEARING: (Component.BEARING,),
         TagKind.RANGE: (Component.RANGE,),
@@ -220,7 +220,7 @@ def _joined_detections(parts: Sequence[Detections]) -> Detections:
 def residuals(
     seen: Observed, late_s: float, mount_shift: FloatArray, tag_shift: FloatArray, range_scale: float
 ) -> FloatArray:
-    """Return (M, D) detections minus what they should read; components as in `Observed.components`, NaN where one is missing.
+    """Return (M, D) detections minus what they should read; NaN where a component is missing.
 
     Parameters
     ----------

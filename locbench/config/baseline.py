@@ -38,7 +38,7 @@ class BaselineConfig(Config):
     saved: Annotated[Text, Field(examples=["2026-11-26T10:30"])]
     """When it was saved."""
     figures: tuple[BaselineFigure, ...] = ()
-    """The figures."""
+    """What the robot was on that day, figure by figure; at least one."""
 
     @model_validator(mode="after")
     def _names_are_unique(self) -> Self:

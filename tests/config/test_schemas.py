@@ -82,8 +82,10 @@ def test_files_of_the_repository_are_accepted_and_unknown_keys_are_not(kind, pat
     validator = Draft202012Validator(SCHEMAS[kind])
     validator.validate(data)
     assert not validator.is_valid({**data, "nmae": "x"})
-    table = next(key for key, value in data.items() if isinstance(value, dict) and "column" not in value)
-    assert not validator.is_valid({**data, table: {**data[table], "unheard_of": 1}})
+    tables = {key: value for key, value in data.items() if isinstance(value, dict | list) and "column" not in value}
+    table, inside = next((key, value) for key, value in tables.items() if isinstance(value, dict) or kind == "baseline")
+    spoilt = {**inside, "unheard_of": 1} if isinstance(inside, dict) else [{**inside[0], "unheard_of": 1}]
+    assert not validator.is_valid({**data, table: spoilt})
 
 
 def test_every_kind_has_files_to_try():

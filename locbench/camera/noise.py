@@ -3,6 +3,9 @@
 A detection is a good one, each component normal with the model's variance and the reference's, or with the outliers'
 share a wrong one, spread widely (Tukey's contaminated normal; Huber & Ronchetti, "Robust Statistics" (2009), section
 1.1). Range and view angle are the detection's own where it reports them, as for the filter.
+
+How much the reference adds is itself only stated, not measured: it counts as known as well as from five observations,
+and the doubt enters the uncertainties (JCGM 100:2008 (GUM), E.4.3 and table E.1).
 """
 
 from collections.abc import Mapping, Sequence
@@ -41,6 +44,11 @@ _SMALLEST = 1e-5
 _LARGEST = 5.0
 # a growth that is less sure than this says nothing
 _GROWTH_TOLD = 0.5
+# standard uncertainty of the logarithm of the reference's variance: twice the 36 % of a standard deviation from five
+# observations (GUM table E.1, from memory)
+_REFERENCE_LOG_STD = 0.72
+_REFERENCE_LOG_RANGE = 3.0
+_START_SHARE = 0.02
 
 
 @dataclass(frozen=True)
@@ -59,6 +67,8 @@ class NoiseModel:
         (M,) probability of each being one.
     noise
         All of it as a fusion file's noise.
+    reference_scale
+        The reference's variance over the stated one, as far as the data and that statement tell.
     """
 
     value: Mapping[str, float]
@@ -68,6 +78,7 @@ class NoiseModel:
     outlier_std: float
     wrong: FloatArray
     noise: TagNoise
+    reference_scale: float
 
 
 @dataclass(frozen=True)
@@ -83,17 +94,23 @@ class _Problem:
     def noise(self, values: FloatArray) -> TagNoise:
         return self.kept.model_copy(update=dict(zip(self.keys, map(float, values), strict=True)))
 
-    def logs(self, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def variance(self, values: FloatArray, log_scale: float) -> FloatArray:
+        """Return (M, D) what good ones scatter by, the reference's part scaled."""
+        own = model_variance(self.seen, self.noise(values), self.range_m, self.view_rad)
+        return np.asarray(own + np.exp(log_scale) * self.extra)
+
+    def logs(self, values: FloatArray, log_scale: float) -> tuple[FloatArray, FloatArray]:
         """Return log densities (M,) of good and wrong detections."""
-        variance = model_variance(self.seen, self.noise(values), self.range_m, self.view_rad) + self.extra
+        variance = self.variance(values, log_scale)
         wide = np.array([_WIDE[name] for name in self.seen.components]) ** 2
         return _log_density(self.residual, variance), _log_density(self.residual, np.broadcast_to(wide, variance.shape))
 
     def cost(self, whole: FloatArray) -> float:
-        """Return the negative log likelihood of values and the outliers' share."""
-        good, wrong = self.logs(whole[:-1])
-        share = whole[-1]
-        return -float(np.sum(np.logaddexp(good + np.log1p(-share), wrong + np.log(share))))
+        """Return the negative log likelihood of values, the log of the reference's scale, and the outliers' share."""
+        log_scale, share = whole[-2:]
+        good, wrong = self.logs(whole[:-2], log_scale)
+        stated = 0.5 * (log_scale / _REFERENCE_LOG_STD) ** 2
+        return float(stated - np.sum(np.logaddexp(good + np.log1p(-share), wrong + np.log(share))))
 
 
 def noise_model(seen: Observed, residual: FloatArray, extra: FloatArray, kept: TagNoise) -> NoiseModel:
@@ -115,25 +132,26 @@ def noise_model(seen: Observed, residual: FloatArray, extra: FloatArray, kept: T
     view = np.where(np.isfinite(reported_view), reported_view, seen.view_angle_rad)
     keys = tuple(key for name in seen.components for key in _KEYS[name])
     problem = _Problem(seen, residual, extra, range_m, view, (*keys, _GROWTH), kept)
-    values, share, information = _most_likely(problem)
+    values, log_scale, share, information = _most_likely(problem)
     fixed: dict[str, str] = {}
     if not _told(information, len(keys)):
         fixed[_GROWTH] = "the view angles hardly differ: how the noise grows with them cannot be told"
         problem = _Problem(seen, residual, extra, range_m, view, keys, kept)
-        values, share, information = _most_likely(problem)
-    good, wrong = problem.logs(values)
+        values, log_scale, share, information = _most_likely(problem)
+    good, wrong = problem.logs(values, log_scale)
     odds = np.exp(np.clip(wrong + np.log(share) - good - np.log1p(-share), -700.0, 700.0))
     probability = odds / (1.0 + odds)
-    alike = _alike(residual, model_variance(seen, problem.noise(values), range_m, view) + extra, probability)
+    alike = _alike(residual, problem.variance(values, log_scale), probability)
     stds = _stds(information, alike)
     return NoiseModel(
         value=dict(zip(problem.keys, map(float, values), strict=True)),
-        std=dict(zip(problem.keys, stds[:-1], strict=True)),
+        std=dict(zip(problem.keys, stds[:-2], strict=True)),
         fixed=fixed,
         outlier_share=float(share),
         outlier_std=float(stds[-1] or np.sqrt(max(share * (1.0 - share), 1.0 / len(seen)) / len(seen))),
         wrong=probability,
         noise=problem.noise(values),
+        reference_scale=float(np.exp(log_scale)),
     )
 
 
@@ -148,12 +166,12 @@ def _start_of(key: str) -> float:
     return _START.get(key, _START["floor"])
 
 
-def _most_likely(problem: _Problem) -> tuple[FloatArray, float, FloatArray]:
-    """Return values, outlier share, and the information (K + 1, K + 1) about both."""
-    start = np.array([*(_start_of(key) for key in problem.keys), 0.02])
-    scale = np.array([*(_start_of(key) for key in problem.keys), 0.02])
-    low = np.array([*(0.0 if key == _GROWTH else _SMALLEST for key in problem.keys), 1e-6])
-    high = np.array([*(_LARGEST for _ in problem.keys), 0.5])
+def _most_likely(problem: _Problem) -> tuple[FloatArray, float, float, FloatArray]:
+    """Return values (K,), log of the reference's scale, outlier share, and the information (K + 2, K + 2) on all."""
+    scale = np.array([*(_start_of(key) for key in problem.keys), 1.0, _START_SHARE])
+    start = np.array([*(_start_of(key) for key in problem.keys), 0.0, _START_SHARE])
+    low = np.array([*(0.0 if key == _GROWTH else _SMALLEST for key in problem.keys), -_REFERENCE_LOG_RANGE, 1e-6])
+    high = np.array([*(_LARGEST for _ in problem.keys), _REFERENCE_LOG_RANGE, 0.5])
 
     def cost(scaled: FloatArray) -> float:
         return problem.cost(np.clip(scaled * scale, low, high))
@@ -161,12 +179,13 @@ def _most_likely(problem: _Problem) -> tuple[FloatArray, float, FloatArray]:
     bounds = list(zip(low / scale, high / scale, strict=True))
     found = optimize.minimize(cost, start / scale, method="L-BFGS-B", bounds=bounds, options={"maxiter": 300})
     best = np.clip(found.x * scale, low, high)
-    return best[:-1], float(best[-1]), _information(problem, best, low)
+    return best[:-2], float(best[-2]), float(best[-1]), _information(problem, best, low)
 
 
 def _information(problem: _Problem, best: FloatArray, low: FloatArray) -> FloatArray:
     """Return second derivatives of the cost by differences; infinite where a value lies at its bound."""
-    step = np.maximum(0.02 * best, 20.0 * low + 1e-6)
+    step = np.maximum(0.02 * best, 20.0 * np.maximum(low, 0.0) + 1e-6)
+    step[-2] = 0.05
     at_bound = best < low + step
     size = len(best)
     hessian = np.zeros((size, size))

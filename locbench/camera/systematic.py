@@ -3,6 +3,9 @@
 Weighted least squares on the residuals, outliers weighed down as in the calibration. Tags and mount can only be told
 apart if most tags hang where the field file says: tags are taken to be right until one is plainly not (forward
 selection, Bonferroni's bound on 1 %), and only those are let off.
+
+What is beyond chance is told by Student's t with one degree of freedom less than there are legs of the reference: few
+legs, whose errors nobody stated rightly, prove little however many detections they hold.
 """
 
 from collections.abc import Mapping, Sequence
@@ -12,7 +15,7 @@ from enum import StrEnum
 import numpy as np
 from scipy import special
 
-from locbench.arrays import FloatArray
+from locbench.arrays import FloatArray, IntArray
 from locbench.camera.observed import Observed, reference_roots, reference_variance, residuals
 from locbench.camera.spread import model_variance, robust_scale, together
 from locbench.config.fusion import TagNoise
@@ -65,6 +68,8 @@ class Systematic:
         (M, D) what is left once all this is taken off.
     weight
         (M,) less than 1 for outliers.
+    beyond_chance
+        Which kinds chance alone explains in one study of a hundred at most, all kinds considered.
     """
 
     shift: Mapping[Shift, float]
@@ -72,6 +77,7 @@ class Systematic:
     tags: Mapping[int, TagShift]
     residual: FloatArray
     weight: FloatArray
+    beyond_chance: frozenset[Shift]
 
 
 @dataclass(frozen=True)
@@ -100,20 +106,28 @@ def systematic(seen: Observed, noise: TagNoise) -> Systematic:
     while True:
         found = _fitted(seen, noise, kinds, free)
         tags = {int(tag): _of_tag(seen, found, int(tag)) for tag in np.unique(seen.detections.tag)}
-        worst = _worst(tags, free)
+        worst = _worst(tags, free, _chance_limit(seen, 3 * len(tags)))
         if worst is None:
             break
         free.append(worst)
     shifts = {kind: float(value) for kind, value in zip(kinds, found.common, strict=True)}
     stds = {kind: float(value) for kind, value in zip(kinds, found.common_std, strict=True)}
     told = {kind for kind in kinds if stds[kind] < _TOO_UNSURE[kind.value]}
+    limit = _chance_limit(seen, len(kinds))
     return Systematic(
         {kind: shifts[kind] for kind in kinds if kind in told},
         {kind: stds[kind] for kind in kinds if kind in told},
         tags,
         found.residual,
         found.weight,
+        frozenset(kind for kind in told if abs(shifts[kind]) > limit * stds[kind]),
     )
+
+
+def _chance_limit(seen: Observed, questions: int) -> float:
+    """Return how many standard uncertainties chance alone hardly ever reaches in any of some questions."""
+    legs = len(np.unique(seen.leg))
+    return float(special.stdtrit(max(legs - 1, 1), 1.0 - _ERROR_PROBABILITY / (2.0 * questions)))
 
 
 def _kinds(seen: Observed) -> list[Shift]:
@@ -176,15 +190,27 @@ def _stds(
     """Return (P,) standard uncertainties: of the detections' noise, as far as it is independent, and of the reference.
 
     Along a leg between two references the reference errs alike, so that many detections there are no surer than one.
+    Where the legs differ by more than was stated of them, what they differ by counts (sums of the scores by leg: Liang
+    & Zeger, Biometrika 73(1) 1986).
     """
     alike = max(together(column) for column in (residual / np.sqrt(total)).T)
     shared = reference_roots(seen) / np.sqrt(total)[..., np.newaxis]
     pulls = np.einsum("m,mdp,mdq->mpq", weight, slopes, shared, optimize=True)
     legs = np.unique(seen.leg, return_inverse=True)[1]
-    by_leg = np.zeros((legs.max() + 1, *pulls.shape[1:]))
-    np.add.at(by_leg, legs, pulls)
-    moved = np.einsum("pq,lqr->lpr", inverse, by_leg, optimize=True)
-    return np.asarray(np.sqrt(np.diag(inverse) * alike + np.einsum("lpr,lpr->p", moved, moved)))
+    moved = inverse @ _summed(pulls, legs)
+    stated = np.diag(inverse) * alike + np.einsum("lpr,lpr->p", moved, moved)
+    scores = np.einsum("m,mdp,md->mp", weight, slopes, np.nan_to_num(residual / np.sqrt(total)), optimize=True)
+    steps = _summed(scores, legs) @ inverse
+    count = len(steps)
+    seen_between = np.sum(steps**2, axis=0) * count / max(count - 1, 1)
+    return np.asarray(np.sqrt(np.maximum(stated, seen_between)))
+
+
+def _summed(values: FloatArray, groups: IntArray) -> FloatArray:
+    """Return (L, ...) sums of values (M, ...) by group, numbered from 0."""
+    total = np.zeros((groups.max() + 1, *values.shape[1:]))
+    np.add.at(total, groups, values)
+    return total
 
 
 def _stiffness(count: int) -> FloatArray:
@@ -225,7 +251,7 @@ def _of_tag(seen: Observed, found: _Fit, tag: int) -> TagShift:
     rows = seen.detections.tag == tag
     count = int(np.sum(rows))
     if tag in found.free:
-        return TagShift(found.free[tag], found.free_std[tag], count, True)
+        return _told_of_a_tag(found.free[tag], found.free_std[tag], count, hangs_wrong=True)
     nothing = TagShift(np.full(3, np.nan), np.full(3, np.nan), count, False)
     if count < _FEWEST_OF_A_TAG:
         return nothing
@@ -244,17 +270,20 @@ def _of_tag(seen: Observed, found: _Fit, tag: int) -> TagShift:
     shift = np.linalg.solve(normal, -(slopes * counted).T @ normalised.ravel())
     covariance = np.asarray(np.linalg.inv(normal), dtype=float)
     std = _stds(some, here, total, weight, slopes.reshape(count, -1, 3), covariance)
-    limits = np.array([_TOO_UNSURE["x"], _TOO_UNSURE["y"], _TOO_UNSURE["facing"]])
-    unsure = std > limits
-    return TagShift(np.where(unsure, np.nan, shift), np.where(unsure, np.nan, std), count, False)
+    return _told_of_a_tag(shift, std, count, hangs_wrong=False)
 
 
-def _worst(tags: Mapping[int, TagShift], free: Sequence[int]) -> int | None:
+def _told_of_a_tag(shift: FloatArray, std: FloatArray, count: int, *, hangs_wrong: bool) -> TagShift:
+    """Return where a tag hangs, without what is too unsure to be told."""
+    unsure = std > np.array([_TOO_UNSURE["x"], _TOO_UNSURE["y"], _TOO_UNSURE["facing"]])
+    return TagShift(np.where(unsure, np.nan, shift), np.where(unsure, np.nan, std), count, hangs_wrong)
+
+
+def _worst(tags: Mapping[int, TagShift], free: Sequence[int], limit: float) -> int | None:
     """Return the tag that most plainly hangs elsewhere; None if none does, or if that would be most of them."""
     left = [tag for tag in tags if tag not in free]
     if len(left) <= max(2, len(tags) // 2):
         return None
-    limit = float(special.ndtri(1.0 - _ERROR_PROBABILITY / (2.0 * 3.0 * len(tags))))
     notable = np.array([_NOTABLE_M, _NOTABLE_M, _NOTABLE_RAD])
     plain: dict[int, float] = {}
     for tag in left:

@@ -23,8 +23,8 @@ class SlowShare:
     passes: int
 
 
-def slow_share(normalised: FloatArray, passed: IntArray) -> SlowShare | None:
-    """Return the share of the variance of residuals that is common to each pass; None with too few passes.
+def slow_share(normalised: FloatArray, passed: IntArray, of_the_reference: float) -> SlowShare | None:
+    """Return the share of a camera's variance that is common to each pass; None with too few passes.
 
     Parameters
     ----------
@@ -32,6 +32,9 @@ def slow_share(normalised: FloatArray, passed: IntArray) -> SlowShare | None:
         (M,) good residuals in standard deviations.
     passed
         (M,) number of the pass of each.
+    of_the_reference
+        Share of the residuals' variance that the reference itself adds, less than 1. It errs alike all through a pass,
+        so that much is taken off; the upper end of the interval holds even if it does not.
 
     Notes
     -----
@@ -54,7 +57,13 @@ def slow_share(normalised: FloatArray, passed: IntArray) -> SlowShare | None:
     ratio = between / within
     upper = ratio / float(special.fdtri(passes - 1, total - passes, 0.025))
     lower = ratio / float(special.fdtri(passes - 1, total - passes, 0.975))
-    return SlowShare(_share(ratio, size), _share(lower, size), _share(upper, size), passes)
+    own = 1.0 - of_the_reference
+    return SlowShare(
+        value=max(0.0, _share(ratio, size) - of_the_reference) / own,
+        low=max(0.0, _share(lower, size) - of_the_reference) / own,
+        high=min(1.0, _share(upper, size) / own),
+        passes=passes,
+    )
 
 
 def _share(ratio: float, size: float) -> float:

@@ -1,6 +1,6 @@
 """`locbench camera`: what detections are worth, and what is wrong with all of them alike."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -39,10 +39,16 @@ from locbench.session import EvidenceLevel, Examination, Session, believed_camer
 __all__ = ["CameraStudy", "camera"]
 
 _FEWEST = 40
-_SURE = 2.0
+# of a tag that surely hangs aside, the places that are set right
+_MOVED = 2.0
 # less is as well as anyone builds; common practice, no source
-_NOTABLE = {Shift.X: 0.005, Shift.Y: 0.005, Shift.YAW: float(np.radians(0.3)), Shift.LATENCY: 0.003}
-_NOTABLE_SCALE = 0.003
+_NOTABLE = {
+    Shift.X: 0.005,
+    Shift.Y: 0.005,
+    Shift.YAW: float(np.radians(0.3)),
+    Shift.LATENCY: 0.003,
+    Shift.RANGE_SCALE: 0.003,
+}
 # legs of a dense truth, along which it may err alike
 _TRUTH_LEG_S = 1.0
 _Unit = Literal["m", "rad", "s", "1"]
@@ -85,7 +91,7 @@ def camera(locations: Sequence[Path]) -> CameraStudy:
     residual = _true_to_scale(seen, common)
     noise = noise_model(seen, residual, extra, start)
     wrong = np.asarray(noise.wrong > 0.5)
-    std = np.sqrt(model_variance(seen, noise.noise, seen.range_m, seen.view_angle_rad) + extra)
+    std = np.sqrt(model_variance(seen, noise.noise, seen.range_m, seen.view_angle_rad) + noise.reference_scale * extra)
     record = CameraRecord(
         locbench=__version__,
         sessions=[session.name for session in sessions],
@@ -102,7 +108,8 @@ def camera(locations: Sequence[Path]) -> CameraStudy:
         mount=_mount_records(common),
         tags={str(tag): _tag_record(shift) for tag, shift in common.tags.items()},
         range_scale=_range_scale(common),
-        slow=_slow_records(seen, residual / std, wrong),
+        beyond_chance=sorted(kind.value for kind in common.beyond_chance),
+        slow=_slow_records(seen, residual / std, noise.reference_scale * extra / std**2, wrong),
         bins=_bin_records(seen, wrong),
         trust_map=_trust_records(seen, wrong),
         why=_why(common, noise, seen),
@@ -246,16 +253,20 @@ def _range_scale(common: Systematic) -> Estimated | None:
     return Estimated(value=1.0 + common.shift[Shift.RANGE_SCALE], std=common.std[Shift.RANGE_SCALE], unit="1")
 
 
-def _slow_records(seen: Observed, normalised: FloatArray, wrong: BoolArray) -> dict[Component, SlowRecord]:
+def _slow_records(
+    seen: Observed, normalised: FloatArray, of_the_reference: FloatArray, wrong: BoolArray
+) -> dict[Component, SlowRecord]:
     found = {}
     for place, name in enumerate(seen.components):
         values = np.where(wrong, np.nan, normalised[:, place])
-        share = slow_share(values, seen.passed)
+        good = np.isfinite(values)
+        share = slow_share(values, seen.passed, float(np.mean(of_the_reference[good, place])) if np.any(good) else 0.0)
         if share is not None:
             found[name] = SlowRecord(
                 share=share.value,
                 ci95=(share.low, share.high),
                 passes=share.passes,
+                worth_at_most=1.0 / share.low if share.low > 0.0 else None,
                 correlation_time_s=correlation_time(values, seen.detections.captured_s, seen.passed),
             )
     return found
@@ -310,8 +321,8 @@ def _why(common: Systematic, noise: NoiseModel, seen: Observed) -> dict[str, str
     return why
 
 
-def _sure(found: Mapping[Shift, float], std: Mapping[Shift, float], kind: Shift) -> bool:
-    return kind in found and abs(found[kind]) > max(_SURE * std[kind], _NOTABLE[kind])
+def _to_set_right(common: Systematic, kind: Shift) -> bool:
+    return kind in common.beyond_chance and abs(common.shift[kind]) > _NOTABLE[kind]
 
 
 def _changed_files(examined: Sequence[Examination], name: str | None, common: Systematic) -> list[ChangedFile]:
@@ -325,7 +336,7 @@ def _changed_files(examined: Sequence[Examination], name: str | None, common: Sy
         found: dict[str, Found] = {
             kind.value: (common.shift[kind], common.std[kind])
             for kind in (Shift.X, Shift.Y, Shift.YAW)
-            if _sure(common.shift, common.std, kind)
+            if _to_set_right(common, kind)
         }
         edits += mount_edits(name, session.robot.cameras[name], found)
     for tag, moved in common.tags.items():
@@ -333,15 +344,14 @@ def _changed_files(examined: Sequence[Examination], name: str | None, common: Sy
             shifts = {
                 key: (float(shift), float(std))
                 for key, shift, std in zip(("x", "y", "facing"), moved.shift, moved.std, strict=True)
-                if abs(shift) > _SURE * std
+                if abs(shift) > _MOVED * std
             }
             edits += tag_edits(session.field, tag, shifts)
     if len(examined) == 1:
-        if _sure(common.shift, common.std, Shift.LATENCY):
+        if _to_set_right(common, Shift.LATENCY):
             edits.append(clock_edit(source, (common.shift[Shift.LATENCY], common.std[Shift.LATENCY])))
-        excess = common.shift.get(Shift.RANGE_SCALE, 0.0)
-        if abs(excess) > max(_SURE * common.std.get(Shift.RANGE_SCALE, 0.0), _NOTABLE_SCALE):
-            scale = range_scale_edit(source, (excess, common.std[Shift.RANGE_SCALE]))
+        if _to_set_right(common, Shift.RANGE_SCALE):
+            scale = range_scale_edit(source, (common.shift[Shift.RANGE_SCALE], common.std[Shift.RANGE_SCALE]))
             edits += [] if scale is None else [scale]
     changed = [changed_file(first, file, edits) for file in EditedFile]
     return [one for one in changed if one.edits]

@@ -22,9 +22,15 @@ from locbench.results import CameraRecord, Estimated, SlowRecord, camera_json
 
 __all__ = ["camera_headline", "noise_lines", "print_camera", "write_camera"]
 
-_SURE = 2.0
 _BY = {"range": "range", "view_angle": "view angle", "speed": "speed", "turn_rate": "turn rate", "tag": "tag"}
 _SLOW_MATTERS = 0.15
+_OF = {
+    Component.ALONG: "along the line of sight",
+    Component.ACROSS: "across the line of sight",
+    Component.HEADING: "in heading",
+    Component.RANGE: "in range",
+    Component.BEARING: "in bearing",
+}
 
 
 def camera_headline(record: CameraRecord) -> str:
@@ -64,9 +70,9 @@ def _at_one_metre(noise: Mapping[str, Estimated]) -> str:
 def _latency_words(record: CameraRecord) -> str:
     if record.latency_s is None or record.latency_std_s is None:
         return "latency not told"
-    late = fitted_text(record.latency_s, record.latency_std_s, "s")
-    surely = abs(record.latency_s) > _SURE * record.latency_std_s
-    return f"time stamps are {late} late" if surely else f"time stamps are right ({late} late)"
+    amount = fitted_text(abs(record.latency_s), record.latency_std_s, "s")
+    sense = "late" if record.latency_s > 0.0 else "early"
+    return f"time stamps are {amount} {sense}{'' if 'latency' in record.beyond_chance else ', which may be chance'}"
 
 
 def noise_lines(record: CameraRecord) -> str:
@@ -130,7 +136,7 @@ def _noise_table(record: CameraRecord) -> TextTable:
     rows = tuple(
         (label_cell(key), Cell(fitted_text(one.value, one.std, one.unit))) for key, one in record.noise.items()
     )
-    columns = (Column("key of [tag_noise]", align="left"), Column("value ± std"))
+    columns = (Column("key of [tag_noise]", align="left"), Column("value\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}std"))
     return TextTable("Noise, outliers left out", columns, rows)
 
 
@@ -138,22 +144,35 @@ def _common_table(record: CameraRecord) -> TextTable:
     rows = []
     if record.latency_s is not None:
         late = Estimated(value=record.latency_s, std=record.latency_std_s, unit="s")
-        rows.append(_common_row("stamps are late by", late, 0.0))
+        rows.append(_common_row("stamps are late by", late, surely="latency" in record.beyond_chance))
     for key, one in record.mount.items():
-        rows.append(_common_row(f"camera sits aside in {key}", one, 0.0))
+        rows.append(_common_row(f"{_carried(record)} {key}", one, surely=key in record.beyond_chance))
     if record.range_scale is not None:
-        rows.append(_common_row("ranges read, over the true ones", record.range_scale, 1.0))
+        surely = "range_scale" in record.beyond_chance
+        rows.append(_common_row("ranges read, over the true ones", record.range_scale, surely=surely))
     for name, share in (("wrong detections", record.outlier_share), ("flips among all", record.flip_share)):
         if share is not None:
             percent = Estimated(value=100 * share.value, std=100 * (share.std or 0.0), unit="1")
             rows.append((label_cell(f"{name}, %"), Cell(fitted_text(percent.value, percent.std, "1")), Cell("")))
-    columns = (Column("what", align="left"), Column("value ± std"), Column("", align="left"))
+    columns = (
+        Column("what", align="left"),
+        Column("value\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}std"),
+        Column("", align="left"),
+    )
     return TextTable("What all detections have in common", columns, tuple(rows))
 
 
-def _common_row(name: str, one: Estimated, right: float) -> tuple[Cell, ...]:
-    sure = one.std is not None and abs(one.value - right) > _SURE * one.std
-    return label_cell(name), Cell(fitted_text(one.value, one.std, one.unit)), Cell("beyond chance" if sure else "")
+def _carried(record: CameraRecord) -> str:
+    """Return what the mount's errors are errors of: without a camera in the robot file that is not the camera."""
+    if record.camera is not None:
+        return "camera sits aside in"
+    if record.kind == "robot_pose":
+        return "poses are off, in the robot's frame, in"
+    return "antenna is off the reference point in"
+
+
+def _common_row(name: str, one: Estimated, *, surely: bool) -> tuple[Cell, ...]:
+    return label_cell(name), Cell(fitted_text(one.value, one.std, one.unit)), Cell("beyond chance" if surely else "")
 
 
 def _tag_table(record: CameraRecord) -> TextTable:
@@ -198,7 +217,7 @@ def _slow_table(slow: Mapping[Component, SlowRecord]) -> TextTable:
     columns = (
         Column("component", align="left"),
         Column("slow", "% of variance"),
-        Column("95 %", "% of variance"),
+        Column("95\N{NO-BREAK SPACE}%", "% of variance"),
         Column("passes"),
         Column("alike for", "s"),
         Column("", align="left"),
@@ -218,7 +237,11 @@ def _next_steps(record: CameraRecord, changed_files: Sequence[ChangedFile], plac
     steps = [
         "Copy [tag_noise] into your fusion file, and try it: "
         + command("evaluate", *places, "--fusion", "FUSION_FILE"),
+        *_steps_after_slow(record.slow),
     ]
+    wrong = [tag for tag, one in record.tags.items() if one.hangs_wrong]
+    if wrong:
+        steps.append(f"Measure where tag {', '.join(wrong)} hangs with a tape before you change the field file")
     if changed_files:
         steps.append("Copies of the files with these changes made: " + command("camera", *places, "--out", "FOLDER"))
     if record.why:
@@ -228,6 +251,16 @@ def _next_steps(record: CameraRecord, changed_files: Sequence[ChangedFile], plac
             "the responsible adult decide"
         )
     return steps
+
+
+def _steps_after_slow(slow: Mapping[Component, SlowRecord]) -> list[str]:
+    return [
+        f"Errors {_OF[name]} hardly change while a tag stays in view: all fixes of a pass are worth at most "
+        f"{one.worth_at_most:.1f} independent ones. A filter that takes each as new grows too sure: let it use fewer "
+        "of them, or believe each less"
+        for name, one in slow.items()
+        if one.ci95[0] > _SLOW_MATTERS and one.worth_at_most is not None
+    ]
 
 
 def write_camera(record: CameraRecord, changed_files: Sequence[ChangedFile], out: Path) -> list[str]:

@@ -72,11 +72,15 @@ class TrustRecord(Record):
 
 
 class SlowRecord(Record):
-    """Share of a component's variance that stays the same all through a pass, and how long its errors stay alike."""
+    """Share of a component's variance that stays the same all through a pass, and how long its errors stay alike.
+
+    All fixes of one pass are worth at most `worth_at_most` independent ones; None where they may be white.
+    """
 
     share: float
     ci95: tuple[float, float]
     passes: int
+    worth_at_most: float | None
     correlation_time_s: float | None
 
 
@@ -84,7 +88,8 @@ class CameraRecord(Record):
     """The whole of camera.json; what cannot be given is None, the reason in `why` under the same name.
 
     `noise` are keys of a fusion file's [tag_noise]. Stamps are late by `latency_s`: pictures were taken that much
-    before. `mount` is by how much the camera sits elsewhere than the robot file says.
+    before. `mount` is by how much the camera sits elsewhere than the robot file says. `beyond_chance` names what of
+    these and of the range scale chance hardly explains.
     """
 
     schema_: Annotated[Literal[1], Field(alias="schema")] = 1
@@ -105,6 +110,7 @@ class CameraRecord(Record):
     mount: dict[Literal["x", "y", "yaw"], Estimated]
     tags: dict[str, TagPlacement]
     range_scale: Estimated | None
+    beyond_chance: list[Literal["latency", "x", "y", "yaw", "range_scale"]]
     slow: dict[Component, SlowRecord]
     bins: list[CameraBin]
     trust_map: list[TrustRecord]

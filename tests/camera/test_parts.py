@@ -15,7 +15,7 @@ def test_the_share_that_stays_all_through_a_pass(share, seed):
     rng = np.random.default_rng(seed)
     passed = np.repeat(np.arange(60), 12)
     values = np.sqrt(share) * rng.standard_normal(60)[passed] + np.sqrt(1.0 - share) * rng.standard_normal(720)
-    found = slow_share(values, passed)
+    found = slow_share(values, passed, 0.0)
     assert found.passes == 60
     # six standard errors of the share, roughly
     assert found.value == pytest.approx(share, abs=0.25)
@@ -28,13 +28,13 @@ def test_the_interval_of_the_slow_share_holds_the_truth():
     held = 0
     for _ in range(1000):
         values = np.sqrt(0.4) * rng.standard_normal(20)[passed] + np.sqrt(0.6) * rng.standard_normal(160)
-        found = slow_share(values, passed)
+        found = slow_share(values, passed, 0.0)
         held += found.low <= 0.4 <= found.high
     assert held >= 920
 
 
 def test_too_few_passes_say_nothing():
-    assert slow_share(np.ones(10), np.zeros(10, dtype=int)) is None
+    assert slow_share(np.ones(10), np.zeros(10, dtype=int), 0.0) is None
 
 
 def test_white_errors_stay_alike_for_no_time():

@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize
+from scipy import optimize, special
 
 from locbench.arrays import FloatArray
 from locbench.camera.components import Component
@@ -139,8 +139,7 @@ def noise_model(seen: Observed, residual: FloatArray, extra: FloatArray, kept: T
         problem = _Problem(seen, residual, extra, range_m, view, keys, kept)
         values, log_scale, share, information = _most_likely(problem)
     good, wrong = problem.logs(values, log_scale)
-    odds = np.exp(np.clip(wrong + np.log(share) - good - np.log1p(-share), -700.0, 700.0))
-    probability = odds / (1.0 + odds)
+    probability = np.asarray(special.expit(wrong + np.log(share) - good - np.log1p(-share)))
     alike = _alike(residual, problem.variance(values, log_scale), probability)
     stds = _stds(information, alike)
     return NoiseModel(
@@ -183,36 +182,39 @@ def _most_likely(problem: _Problem) -> tuple[FloatArray, float, float, FloatArra
 
 
 def _information(problem: _Problem, best: FloatArray, low: FloatArray) -> FloatArray:
-    """Return second derivatives of the cost by differences; infinite where a value lies at its bound."""
-    step = np.maximum(0.02 * best, 20.0 * np.maximum(low, 0.0) + 1e-6)
-    step[-2] = 0.05
-    at_bound = best < low + step
-    size = len(best)
-    hessian = np.zeros((size, size))
+    """Return Fisher's information of normal variances, wrong detections left out; infinite where at a bound.
 
-    def cost(first: int, a: float, second: int, b: float) -> float:
-        moved = best.copy()
-        moved[first] += a * step[first]
-        moved[second] += b * step[second]
-        return problem.cost(moved)
+    Expected, not observed: it stays positive where noise and reference hardly come apart.
+    """
+    values, log_scale, share = best[:-2], float(best[-2]), float(best[-1])
+    good, wrong = problem.logs(values, log_scale)
+    weight = special.expit(good + np.log1p(-share) - wrong - np.log(share))
+    step = np.array([*(0.001 * values + 1e-7), 1e-3])
 
-    free = [place for place in range(size) if not at_bound[place]]
-    for i in free:
-        for j in free:
-            if j < i:
-                continue
-            corner = cost(i, 1, j, 1) - cost(i, 1, j, -1) - cost(i, -1, j, 1) + cost(i, -1, j, -1)
-            hessian[i, j] = hessian[j, i] = corner / (4.0 * step[i] * step[j])
-    for place in np.flatnonzero(at_bound):
-        hessian[place, place] = np.inf
-    return hessian
+    def slope(place: int) -> FloatArray:
+        moved = np.zeros_like(step)
+        moved[place] = step[place]
+        more, less = best[:-1] + moved, best[:-1] - moved
+        change = np.log(problem.variance(more[:-1], more[-1]) / problem.variance(less[:-1], less[-1]))
+        return np.where(np.isfinite(problem.residual), change / (2.0 * step[place]), 0.0)
+
+    slopes = np.stack([slope(place) for place in range(len(step))], axis=-1)
+    information = np.zeros((len(best), len(best)))
+    information[:-1, :-1] = 0.5 * np.einsum("m,mdp,mdq->pq", weight, slopes, slopes, optimize=True)
+    information[-2, -2] += 1.0 / _REFERENCE_LOG_STD**2
+    information[-1, -1] = len(weight) / (share * (1.0 - share))
+    at_bound = best < np.where(low > 0.0, 20.0 * low, low) + 1e-6
+    information[at_bound, at_bound] = np.inf
+    return information
 
 
 def _covariance(information: FloatArray) -> FloatArray:
     """Return (K, K), zero where a value lies at its bound."""
     free = np.flatnonzero(np.isfinite(np.diag(information)))
     covariance = np.zeros_like(information)
-    covariance[np.ix_(free, free)] = np.linalg.pinv(information[np.ix_(free, free)], hermitian=True)
+    scale = np.sqrt(np.maximum(np.diag(information)[free], 1e-300))
+    alike = information[np.ix_(free, free)] / np.outer(scale, scale)
+    covariance[np.ix_(free, free)] = np.linalg.pinv(alike, hermitian=True) / np.outer(scale, scale)
     return covariance
 
 

@@ -269,7 +269,10 @@ def _of_tag(seen: Observed, found: _Fit, tag: int) -> TagShift:
     normal = (slopes * counted).T @ slopes + _stiffness(3)
     shift = np.linalg.solve(normal, -(slopes * counted).T @ normalised.ravel())
     covariance = np.asarray(np.linalg.inv(normal), dtype=float)
-    std = _stds(some, here, total, weight, slopes.reshape(count, -1, 3), covariance)
+    by_row = slopes.reshape(count, -1, 3)
+    # the shift itself is no disagreement among legs
+    left = here + np.sqrt(total) * (by_row @ shift)
+    std = _stds(some, left, total, weight, by_row, covariance)
     return _told_of_a_tag(shift, std, count, hangs_wrong=False)
 
 

@@ -24,6 +24,7 @@ __all__ = ["camera_headline", "noise_lines", "print_camera", "write_camera"]
 
 _BY = {"range": "range", "view_angle": "view angle", "speed": "speed", "turn_rate": "turn rate", "tag": "tag"}
 _SLOW_MATTERS = 0.15
+_VALUE = "value\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}std"
 _OF = {
     Component.ALONG: "along the line of sight",
     Component.ACROSS: "across the line of sight",
@@ -136,7 +137,7 @@ def _noise_table(record: CameraRecord) -> TextTable:
     rows = tuple(
         (label_cell(key), Cell(fitted_text(one.value, one.std, one.unit))) for key, one in record.noise.items()
     )
-    columns = (Column("key of [tag_noise]", align="left"), Column("value\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}std"))
+    columns = (Column("key of [tag_noise]", align="left"), Column(_VALUE))
     return TextTable("Noise, outliers left out", columns, rows)
 
 
@@ -156,7 +157,7 @@ def _common_table(record: CameraRecord) -> TextTable:
             rows.append((label_cell(f"{name}, %"), Cell(fitted_text(percent.value, percent.std, "1")), Cell("")))
     columns = (
         Column("what", align="left"),
-        Column("value\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}std"),
+        Column(_VALUE),
         Column("", align="left"),
     )
     return TextTable("What all detections have in common", columns, tuple(rows))
@@ -167,8 +168,8 @@ def _carried(record: CameraRecord) -> str:
     if record.camera is not None:
         return "camera sits aside in"
     if record.kind == "robot_pose":
-        return "poses are off, in the robot's frame, in"
-    return "antenna is off the reference point in"
+        return "pose offset on the robot in"
+    return "antenna off its place in"
 
 
 def _common_row(name: str, one: Estimated, *, surely: bool) -> tuple[Cell, ...]:

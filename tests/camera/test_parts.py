@@ -33,6 +33,25 @@ def test_the_interval_of_the_slow_share_holds_the_truth():
     assert held >= 920
 
 
+def test_what_the_reference_errs_by_is_not_the_cameras():
+    """Of the variance 0.3 are the reference's and stay; of what is left, 0.2 / 0.7 are the camera's and stay."""
+    rng = np.random.default_rng(9)
+    passed = np.repeat(np.arange(400), 10)
+    values = np.sqrt(0.5) * rng.standard_normal(400)[passed] + np.sqrt(0.5) * rng.standard_normal(4000)
+    found = slow_share(values, passed, 0.3)
+    assert found.value == pytest.approx(0.2 / 0.7, abs=0.06)
+    assert found.low < 0.2 / 0.7 < found.high
+    # it holds even if the reference does not err alike
+    assert found.high > 0.5 / 0.7
+
+
+def test_a_reference_that_keeps_through_a_pass_alone_is_nothing_slow():
+    rng = np.random.default_rng(10)
+    passed = np.repeat(np.arange(100), 10)
+    values = np.sqrt(0.3) * rng.standard_normal(100)[passed] + np.sqrt(0.7) * rng.standard_normal(1000)
+    assert slow_share(values, passed, 0.3).low == 0.0
+
+
 def test_too_few_passes_say_nothing():
     assert slow_share(np.ones(10), np.zeros(10, dtype=int), 0.0) is None
 

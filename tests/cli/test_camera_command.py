@@ -1,9 +1,13 @@
 """`locbench camera` on the command line."""
 
 import json
+import re
+import shutil
 import tomllib
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import pytest
 from logs import SmallLog
 
@@ -13,6 +17,7 @@ from locbench.results import read_camera
 
 ROOT = Path(__file__).parents[2]
 HEALTHY = ROOT / "logs_demo" / "orchard_healthy"
+SPIN_LINE = ROOT / "logs_demo" / "orchard_spin_line"
 
 
 def _run(*arguments):
@@ -67,6 +72,60 @@ def test_the_answer_comes_first(capsys):
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].startswith("robot pose detections at 1 m: ")
     assert any("along_at_one_metre = " in line for line in lines)
+
+
+@pytest.fixture
+def spin_line(tmp_path):
+    """A copy of the demo log and of the files it names, to be changed."""
+    shutil.copytree(ROOT / "configs", tmp_path / "configs")
+    return Path(shutil.copytree(SPIN_LINE, tmp_path / "logs_demo" / "orchard_spin_line"))
+
+
+def _changed(path, pattern, text):
+    before = path.read_text()
+    after = re.sub(pattern, text, before)
+    assert after != before
+    path.write_text(after)
+
+
+def test_six_legs_that_err_alike_are_not_taken_for_a_turned_camera(spin_line, capsys):
+    """Without the truth the gyro's scale error turns them all the same way, by far more than is stated of odometry."""
+    _changed(spin_line / "session.toml", r"\[truth\]\n(?:[^\[].*\n?)*", "")
+    assert _run("camera", spin_line, "--json") == 0
+    found = json.loads(capsys.readouterr().out)
+    yaw = found["mount"]["yaw"]
+    assert abs(yaw["value"]) > 3.0 * yaw["std"]
+    assert found["reference"] == "marks"
+    assert found["beyond_chance"] == []
+
+
+def test_errors_that_stay_through_a_pass_are_said_to_be_worth_few_fixes(spin_line, capsys):
+    """Half a metre a second is driven there: each time a tag comes into view, x is off by something else."""
+    path = spin_line / "tags.csv"
+    table = pd.read_csv(path)
+    rng = np.random.default_rng(4)
+    for _, rows in table.groupby("id"):
+        number = (rows["t_shutter_ms"].diff() > 1000.0).cumsum()
+        table.loc[rows.index, "px_in"] += rng.normal(0.0, 2.0, int(number.max()) + 1)[number]
+    table.to_csv(path, index=False)
+    assert _run("camera", spin_line, "--json") == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["slow"]["along"]["ci95"][0] > 0.2
+    assert found["slow"]["heading"]["ci95"][0] < 0.05
+    assert found["slow"]["heading"]["worth_at_most"] is None or found["slow"]["heading"]["worth_at_most"] > 20.0
+    assert found["slow"]["along"]["worth_at_most"] == pytest.approx(1.0 / found["slow"]["along"]["ci95"][0])
+    assert _run("camera", spin_line) == 0
+    assert "Errors along the line of sight hardly change while a tag stays in view" in " ".join(
+        capsys.readouterr().out.split()
+    )
+
+
+def test_poses_of_a_robot_without_cameras_are_not_blamed_on_one(spin_line, capsys):
+    _changed(spin_line.parents[1] / "configs" / "robot_three_pods.toml", r"\[cameras\.\w+\]\n(?:[^\[].*\n|\n)*", "")
+    assert _run("camera", spin_line) == 0
+    text = " ".join(capsys.readouterr().out.split())
+    assert "pose offset on the robot in yaw" in text
+    assert "camera sits" not in text
 
 
 def test_a_session_without_marks_or_truth_is_refused(tmp_path, capsys):

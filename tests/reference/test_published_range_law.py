@@ -82,5 +82,20 @@ def test_pixel_noise_becomes_the_noise_that_the_model_has_words_for():
     ):
         assert found.value[key] == pytest.approx(expected, abs=5.0 * found.std[key] + 0.02 * expected)
     assert found.value["heading_floor"] == pytest.approx(0.01, rel=0.05)
+    assert found.reference_scale == pytest.approx(1.0)
     # all tags are seen face on: growth with the view angle cannot be told, and is not guessed
     assert "view_angle_growth" in found.fixed
+
+
+@pytest.mark.parametrize("real", [0.3, 1.0])
+def test_a_reference_that_is_better_than_stated_widens_what_is_said(real):
+    """Half of the variance is said to be the reference's, and it is that or less: the interval holds the camera's."""
+    rng = np.random.default_rng(8)
+    z = rng.uniform(0.8, 4.0, 3000)
+    extra = np.full((3000, 3), 0.01**2)
+    residual = np.sqrt(0.01**2 + real * extra) * rng.standard_normal((3000, 3))
+    found = noise_model(_seen(z), residual, extra, TagNoise(view_angle_growth=0.0))
+    for key in ("along_floor", "across_floor"):
+        assert abs(found.value[key] - 0.01) < 2.0 * found.std[key]
+    sure = noise_model(_seen(z), residual, 0.0 * extra, TagNoise(view_angle_growth=0.0))
+    assert found.std["along_floor"] > 2.0 * sure.std["along_floor"]

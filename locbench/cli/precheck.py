@@ -34,10 +34,10 @@ def precheck(
 
     from locbench.cli.progress import console
     from locbench.errors import UsageError
-    from locbench.jobs.precheck import baseline_text, refuse_foreign_baseline
+    from locbench.jobs.precheck import baseline_of_session, refuse_existing_baseline
     from locbench.jobs.precheck import precheck as precheck_job
     from locbench.precheck.judging import Overall
-    from locbench.report.precheck import print_precheck, write_history, write_precheck, write_text
+    from locbench.report.precheck import add_to_history, print_precheck, print_saved, write_precheck, write_text
     from locbench.results import precheck_json
 
     try:
@@ -48,19 +48,22 @@ def precheck(
     if (baseline is None) == (save is None):
         raise UsageError("name one of --baseline and --save", remedy="First --save a good day, then check against it")
     if save is not None:
-        refuse_foreign_baseline(save)
-        write_text(baseline_text(session, now), save)
-        typer.echo(f"Saved to {save}. Read it once: how far each figure may change is yours to set.")
+        if json or out is not None or history is not None:
+            raise UsageError("--save goes without --json, --out and --history", remedy="Leave them out")
+        refuse_existing_baseline(save)
+        made = baseline_of_session(session, now)
+        write_text(made.text, save)
+        print_saved(made.saved, str(save), console())
         return
     assert baseline is not None
     table = baseline.with_name(f"{baseline.stem}_history.csv") if history is None else history
     checked = precheck_job(session, baseline, table, now)
     written = [] if out is None else write_precheck(checked.precheck, checked.history, out)
-    write_history(checked.history, table)
+    add_to_history(checked.added, table)
     if json:
         typer.echo(precheck_json(checked.precheck), nl=False)
     else:
-        print_precheck(checked.precheck, str(session), str(baseline), console())
+        print_precheck(checked.precheck, str(session), console())
         typer.echo(f"Added to {table}")
         if written:
             typer.echo(f"Written to {out}: {', '.join(written)}")

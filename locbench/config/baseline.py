@@ -1,16 +1,66 @@
 """The baseline file of a pre-event check: figures of a good day, how sure they are, and how far they may change."""
 
 from collections import Counter
+from collections.abc import Mapping
+from enum import StrEnum
+from types import MappingProxyType
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from locbench.config.quantities import Config, Text
 
-__all__ = ["BaselineConfig", "BaselineFigure", "BaselineUnit"]
+__all__ = ["BaselineConfig", "BaselineFigure", "BaselineUnit", "FigureKind"]
 
 BaselineUnit = Literal["m", "mm", "in", "deg", "rad", "ms", "s", "deg/s", "%", "per minute", "1"]
 """Units of a figure; `1` is a plain ratio."""
+
+
+class FigureKind(StrEnum):
+    """What a figure is of."""
+
+    WHEEL_DIAMETER = "wheel diameter"
+    TRAVEL_SCALE = "travel scale"
+    LEVER_ARM = "lever arm"
+    ROLLING_DIRECTION = "rolling direction"
+    GYRO_SCALE = "gyro scale"
+    GYRO_LAG = "gyro lag"
+    LATENCY = "latency"
+    MOUNT_PLACE = "camera place"
+    MOUNT_YAW = "camera yaw"
+    GYRO_DRIFT = "gyro drift at rest"
+    DRIFT = "drift"
+    TAG_LENGTH = "noise of fixes"
+    TAG_ANGLE = "noise of headings"
+    WRONG_DETECTIONS = "wrong detections"
+    TAGS_PER_MINUTE = "tags per minute"
+    HIT_PROBABILITY = "hit probability"
+
+
+_LENGTH: tuple[BaselineUnit, ...] = ("m", "mm", "in")
+_ANGLE: tuple[BaselineUnit, ...] = ("deg", "rad")
+_TIME: tuple[BaselineUnit, ...] = ("ms", "s")
+_RATIO: tuple[BaselineUnit, ...] = ("1", "%")
+_UNITS: Mapping[FigureKind, tuple[BaselineUnit, ...]] = MappingProxyType(
+    {
+        FigureKind.WHEEL_DIAMETER: _LENGTH,
+        FigureKind.TRAVEL_SCALE: _RATIO,
+        FigureKind.LEVER_ARM: _LENGTH,
+        FigureKind.ROLLING_DIRECTION: _ANGLE,
+        FigureKind.GYRO_SCALE: _RATIO,
+        FigureKind.GYRO_LAG: _TIME,
+        FigureKind.LATENCY: _TIME,
+        FigureKind.MOUNT_PLACE: _LENGTH,
+        FigureKind.MOUNT_YAW: _ANGLE,
+        FigureKind.GYRO_DRIFT: ("deg/s",),
+        FigureKind.DRIFT: _RATIO,
+        FigureKind.TAG_LENGTH: _LENGTH,
+        FigureKind.TAG_ANGLE: _ANGLE,
+        FigureKind.WRONG_DETECTIONS: _RATIO,
+        FigureKind.TAGS_PER_MINUTE: ("per minute",),
+        FigureKind.HIT_PROBABILITY: _RATIO,
+    }
+)
 
 
 class BaselineFigure(Config):
@@ -18,6 +68,8 @@ class BaselineFigure(Config):
 
     name: Annotated[Text, Field(examples=["pods.left.wheel_diameter"])]
     """What it is called in `precheck.json`."""
+    kind: FigureKind
+    """What it is of: which units fit, what a change means, and which run sheet makes it surer."""
     unit: Annotated[BaselineUnit, Field(examples=["mm"])]
     """Unit of the numbers below."""
     value: Annotated[float, Field(strict=False, allow_inf_nan=False, examples=[49.803])]
@@ -28,6 +80,13 @@ class BaselineFigure(Config):
     """How far it may fall, as a negative number; left out, as far as it likes."""
     most_change: Annotated[float | None, Field(strict=False, ge=0.0, allow_inf_nan=False, examples=[0.15])] = None
     """How far it may rise; left out, as far as it likes."""
+
+    @model_validator(mode="after")
+    def _unit_suits_the_kind(self) -> Self:
+        fitting = _UNITS[self.kind]
+        if self.unit not in fitting:
+            raise ValueError(f'a {self.kind} is not measured in "{self.unit}"|Valid units: {", ".join(fitting)}')
+        return self
 
 
 class BaselineConfig(Config):

@@ -4,7 +4,6 @@ import math
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -27,13 +26,13 @@ from locbench.jobs.precheck_figures import (
 )
 from locbench.jobs.scoring import score_session
 from locbench.jobs.sessions import examined_session
-from locbench.precheck.figures import KINDS, Figure, FigureKind
-from locbench.precheck.judging import Line, baseline_of, judged, overall, unit_factor
-from locbench.results import HistoryEntry, Precheck, PrecheckLine, Trend, read_history
+from locbench.precheck.figures import KINDS, Figure
+from locbench.precheck.judging import Line, Unsure, baseline_of, judged, overall, sorted_by_sureness, unit_factor
+from locbench.results import HistoryEntry, LeftOut, Precheck, PrecheckLine, SavedDay, Trend, days_of, read_history
 from locbench.session import EvidenceLevel
 from locbench.statistics import Conformity, fit_line
 
-__all__ = ["Checked", "baseline_text", "figures_of_session", "precheck", "refuse_foreign_baseline"]
+__all__ = ["Baseline", "Checked", "baseline_of_session", "precheck", "refuse_existing_baseline"]
 
 _DAYS = 30.0
 _FEWEST_FOR_A_TREND = 3
@@ -44,10 +43,19 @@ _HEAD = """# Figures of a good day, for: locbench precheck FOLDER --baseline THI
 
 @dataclass(frozen=True)
 class Checked:
-    """A check, and the history with its rows added."""
+    """A check, the rows that it adds to the history, and the history with them."""
 
     precheck: Precheck
+    added: tuple[HistoryEntry, ...]
     history: tuple[HistoryEntry, ...]
+
+
+@dataclass(frozen=True)
+class Baseline:
+    """A baseline's text, and what is in it and what not."""
+
+    text: str
+    saved: SavedDay
 
 
 @dataclass(frozen=True)
@@ -55,18 +63,6 @@ class _Today:
     session: str
     figures: tuple[Figure, ...]
     remarks: tuple[str, ...]
-
-
-def figures_of_session(location: Path) -> tuple[str, tuple[Figure, ...], tuple[str, ...]]:
-    """Return a session's name, its figures, and what could not be had.
-
-    Raises
-    ------
-    ConfigError, SessionError
-        If the session cannot be used, or has neither marks nor truth nor tags.
-    """
-    today = _today(location)
-    return today.session, today.figures, today.remarks
 
 
 def _today(location: Path) -> _Today:
@@ -80,14 +76,15 @@ def _today(location: Path) -> _Today:
         try:
             figures += figures_of_camera(camera([location]).record)
         except ConfigError as error:
-            remarks.append(f"the camera could not be judged: {error}")
+            # without the place, which may be a path of this computer
+            remarks.append(f"the camera could not be judged: {error.problem}")
     figures += figures_of_log(session)
     figures += figures_of_scores(score_session(replayed(session)))
     return _Today(session.name, tuple(figures), tuple(remarks))
 
 
-def baseline_text(location: Path, date: str) -> str:
-    """Return the text of a baseline file with a session's figures and the usual limits.
+def baseline_of_session(location: Path, date: str) -> Baseline:
+    """Return a baseline with those of a session's figures that such a drive can decide, and the usual limits.
 
     Parameters
     ----------
@@ -99,31 +96,55 @@ def baseline_text(location: Path, date: str) -> str:
     Raises
     ------
     ConfigError, SessionError
-        If the session cannot be used.
+        If the session cannot be used, or decides no figure.
     """
     today = _today(location)
+    sure, unsure = sorted_by_sureness(today.figures)
+    if not sure:
+        raise ConfigError(
+            "this session is not sure enough of any figure to keep it",
+            where=today.session,
+            remedy="Drive a longer one: locbench runsheet --kind straight",
+        )
     document = tomlkit.document()
-    for key, value in baseline_of(today.session, date, today.figures).items():
+    for key, value in baseline_of(today.session, date, sure).items():
         document.add(key, tomlkit.item(value))
-    return _HEAD + tomlkit.dumps(document)
+    return Baseline(
+        _HEAD + tomlkit.dumps(document),
+        SavedDay(
+            session=today.session,
+            kept=[one.name for one in sure],
+            left_out=[_left_out(one) for one in unsure],
+            remarks=list(today.remarks),
+        ),
+    )
 
 
-def refuse_foreign_baseline(path: Path) -> None:
-    """Refuse to replace a file that is no baseline.
+def _left_out(one: Unsure) -> LeftOut:
+    facts = KINDS[one.figure.kind]
+    return LeftOut(
+        name=one.figure.name,
+        unit=facts.unit,
+        std=one.figure.std / facts.factor,
+        needed_std=one.needed_std / facts.factor,
+        next_run=facts.drive,
+    )
+
+
+def refuse_existing_baseline(path: Path) -> None:
+    """Refuse to replace a file: the limits in a baseline may be somebody's own.
 
     Raises
     ------
     OutputError
-        If something else is there.
+        If there is one.
     """
-    if not os.path.exists(path):
-        return
-    try:
-        load_config(path, BaselineConfig)
-    except ConfigError as error:
+    if os.path.lexists(path):
         raise OutputError(
-            "there is a file already that is no baseline", where=str(path), remedy="Choose another --save file"
-        ) from error
+            "there is a file already, and the limits in a baseline may be yours",
+            where=str(path),
+            remedy="Choose another --save file",
+        )
 
 
 def precheck(location: Path, baseline_file: Path, history_file: Path, date: str) -> Checked:
@@ -134,7 +155,7 @@ def precheck(location: Path, baseline_file: Path, history_file: Path, date: str)
     location
         A session folder, or its session.toml.
     baseline_file
-        Made by `baseline_text`.
+        Made by `baseline_of_session`, and edited as one likes.
     history_file
         A table of earlier checks; may not exist yet.
     date
@@ -148,10 +169,12 @@ def precheck(location: Path, baseline_file: Path, history_file: Path, date: str)
     baseline = load_config(baseline_file, BaselineConfig)
     earlier = read_history(history_file)
     today = _today(location)
+    _refuse_other_kinds(today.figures, baseline, baseline_file)
     lines = judged(today.figures, baseline)
     units = {one.name: one.unit for one in baseline.figures}
     records = [_line_record(line, units) for line in lines]
-    entries = [*earlier, *_entries(records, today.session, date)]
+    added = _entries(records, today.session, date)
+    entries = [*earlier, *added]
     return Checked(
         Precheck(
             locbench=__version__,
@@ -165,14 +188,27 @@ def precheck(location: Path, baseline_file: Path, history_file: Path, date: str)
             trends=_trends(entries, [one.name for one in records]),
             remarks=list(today.remarks),
         ),
+        tuple(added),
         tuple(entries),
     )
 
 
+def _refuse_other_kinds(today: Sequence[Figure], baseline: BaselineConfig, path: Path) -> None:
+    kinds = {one.name: one.kind for one in today}
+    for place, before in enumerate(baseline.figures):
+        kind = kinds.get(before.name, before.kind)
+        if before.kind is not kind:
+            raise ConfigError(
+                f'"{before.name}" is of another kind',
+                where=f"{path}: figures[{place}].kind",
+                received=before.kind.value,
+                remedy=f'Write kind = "{kind}"',
+            )
+
+
 def _line_record(line: Line, units: Mapping[str, BaselineUnit]) -> PrecheckLine:
-    kind = line.figure.kind if line.figure is not None else _kind_by_name(line.name)
-    facts = None if kind is None else KINDS[kind]
-    unit: BaselineUnit = units.get(line.name, "1" if facts is None else facts.unit)
+    facts = KINDS[line.kind]
+    unit = units.get(line.name, facts.unit)
     factor = unit_factor(unit)
     failed = line.verdict is Conformity.FAIL
     is_open = line.verdict is Conformity.UNDECIDED
@@ -182,7 +218,7 @@ def _line_record(line: Line, units: Mapping[str, BaselineUnit]) -> PrecheckLine:
 
     return PrecheckLine(
         name=line.name,
-        kind=None if kind is None else kind.value,
+        kind=line.kind,
         unit=unit,
         value=shown(None if line.figure is None else line.figure.value),
         std=shown(None if line.figure is None else line.figure.std),
@@ -193,33 +229,11 @@ def _line_record(line: Line, units: Mapping[str, BaselineUnit]) -> PrecheckLine:
         least_change=shown(line.low),
         most_change=shown(line.high),
         verdict=line.verdict,
-        cause=facts.cause if failed and facts is not None else None,
-        action=facts.action if failed and facts is not None else None,
-        next_run=facts.drive if is_open and facts is not None else None,
+        cause=facts.cause if failed else None,
+        action=facts.action if failed else None,
+        next_run=facts.drive if is_open else None,
         why="today's drive does not determine it" if line.figure is None else None,
     )
-
-
-def _kind_by_name(name: str) -> FigureKind | None:
-    """Return what a figure of the baseline is of that today lacks, by the end of its name."""
-    ends = {
-        "wheel_diameter": FigureKind.WHEEL_DIAMETER,
-        "lever_arm": FigureKind.LEVER_ARM,
-        "rolling_direction": FigureKind.ROLLING_DIRECTION,
-        "gyro.scale": FigureKind.GYRO_SCALE,
-        "lag": FigureKind.GYRO_LAG,
-        "latency": FigureKind.LATENCY,
-        "yaw": FigureKind.MOUNT_YAW,
-        ".x": FigureKind.MOUNT_PLACE,
-        ".y": FigureKind.MOUNT_PLACE,
-        "drift_at_rest": FigureKind.GYRO_DRIFT,
-        "per_metre": FigureKind.DRIFT,
-    }
-    if name.startswith("hit."):
-        return FigureKind.HIT_PROBABILITY
-    if name.startswith("camera.noise."):
-        return FigureKind.TAG_ANGLE if name.endswith(("heading", "bearing")) else FigureKind.TAG_LENGTH
-    return next((kind for end, kind in ends.items() if name.endswith(end)), None)
 
 
 def _entries(records: Sequence[PrecheckLine], session: str, date: str) -> list[HistoryEntry]:
@@ -251,7 +265,7 @@ def _trends(entries: Sequence[HistoryEntry], names: Sequence[str]) -> list[Trend
         rows = [one for one in entries if one.name == name and one.std > 0.0]
         if len(rows) < _FEWEST_FOR_A_TREND or len({one.unit for one in rows}) > 1:
             continue
-        days = np.array([datetime.fromisoformat(one.date).timestamp() / 86400.0 for one in rows])
+        days = np.array([days_of(one.date) for one in rows])
         if np.ptp(days) <= 0.0:
             continue
         line = fit_line(days - days[-1], np.array([one.value for one in rows]), std=np.array([one.std for one in rows]))

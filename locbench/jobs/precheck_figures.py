@@ -8,7 +8,8 @@ import numpy as np
 
 from locbench.calibration.constants import ConstantKind
 from locbench.calibration.determining import Estimate
-from locbench.precheck.figures import Figure, FigureKind
+from locbench.config.baseline import FigureKind
+from locbench.precheck.figures import Figure
 from locbench.results import CameraRecord, Estimated, SessionResult
 from locbench.session import FindingCode, Session
 from locbench.statistics import UncertainNumber

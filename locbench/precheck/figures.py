@@ -3,33 +3,11 @@
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from enum import StrEnum
 from types import MappingProxyType
 
-from locbench.config.baseline import BaselineUnit
+from locbench.config.baseline import BaselineUnit, FigureKind
 
-__all__ = ["KINDS", "Figure", "FigureKind", "KindFacts"]
-
-
-class FigureKind(StrEnum):
-    """What a figure is of."""
-
-    WHEEL_DIAMETER = "wheel diameter"
-    TRAVEL_SCALE = "travel scale"
-    LEVER_ARM = "lever arm"
-    ROLLING_DIRECTION = "rolling direction"
-    GYRO_SCALE = "gyro scale"
-    GYRO_LAG = "gyro lag"
-    LATENCY = "latency"
-    MOUNT_PLACE = "camera place"
-    MOUNT_YAW = "camera yaw"
-    GYRO_DRIFT = "gyro drift at rest"
-    DRIFT = "drift"
-    TAG_LENGTH = "noise of fixes"
-    TAG_ANGLE = "noise of headings"
-    WRONG_DETECTIONS = "wrong detections"
-    TAGS_PER_MINUTE = "tags per minute"
-    HIT_PROBABILITY = "hit probability"
+__all__ = ["KINDS", "Figure", "KindFacts"]
 
 
 @dataclass(frozen=True)

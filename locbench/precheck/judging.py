@@ -1,16 +1,16 @@
-"""Today's figures judged by a baseline, the worst first."""
+"""Today's figures judged by a baseline, the worst first; and which figures a baseline can hold."""
 
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from locbench.config.baseline import BaselineConfig, BaselineFigure, BaselineUnit
+from locbench.config.baseline import BaselineConfig, BaselineFigure, BaselineUnit, FigureKind
 from locbench.precheck.figures import KINDS, Figure
-from locbench.statistics import Conformity, judge_conformity
+from locbench.statistics import GUARD, Conformity, judge_conformity
 from locbench.units import UNITS
 
-__all__ = ["Line", "Overall", "baseline_of", "judged", "overall", "unit_factor"]
+__all__ = ["Line", "Overall", "Unsure", "baseline_of", "judged", "overall", "sorted_by_sureness", "unit_factor"]
 
 _WORST_FIRST = (Conformity.FAIL, Conformity.UNDECIDED, Conformity.PASS)
 
@@ -29,7 +29,7 @@ class Line:
 
     Attributes
     ----------
-    name
+    name, kind
         Of the figure.
     figure
         Of today; None where today's drive does not determine it.
@@ -44,6 +44,7 @@ class Line:
     """
 
     name: str
+    kind: FigureKind
     figure: Figure | None
     before: float | None
     before_std: float | None
@@ -59,6 +60,34 @@ class Line:
         if self.change is None or self.std is None:
             return 0.0
         return max(self.change - self.high, self.low - self.change) / max(self.std, 1e-12)
+
+
+@dataclass(frozen=True)
+class Unsure:
+    """A figure that drives like this one would leave undecided, and how sure it would have to be."""
+
+    figure: Figure
+    needed_std: float
+
+
+def sorted_by_sureness(figures: Sequence[Figure]) -> tuple[tuple[Figure, ...], tuple[Unsure, ...]]:
+    """Return the figures that two drives alike can decide, and the others.
+
+    Notes
+    -----
+    Both drives' uncertainties count. A healthy robot is told to be healthy if its change, an error alone, keeps the
+    guard band of the nearer limit: with twice the guard as room it does so in 95 % on each side.
+    """
+    sure: list[Figure] = []
+    unsure: list[Unsure] = []
+    for one in figures:
+        low, high = KINDS[one.kind].may_change(one.value)
+        needed = min(-low, high) / (2.0 * GUARD * math.sqrt(2.0))
+        if one.std <= needed:
+            sure.append(one)
+        else:
+            unsure.append(Unsure(one, needed))
+    return tuple(sure), tuple(unsure)
 
 
 def judged(today: Sequence[Figure], baseline: BaselineConfig) -> tuple[Line, ...]:
@@ -79,7 +108,9 @@ def judged(today: Sequence[Figure], baseline: BaselineConfig) -> tuple[Line, ...
     lines = [_judged(before, found.get(before.name)) for before in baseline.figures]
     known = {before.name for before in baseline.figures}
     lines += [
-        Line(one.name, one, None, None, None, None, -math.inf, math.inf, None) for one in today if one.name not in known
+        Line(one.name, one.kind, one, None, None, None, None, -math.inf, math.inf, None)
+        for one in today
+        if one.name not in known
     ]
     return tuple(sorted(lines, key=_badness))
 
@@ -90,9 +121,11 @@ def _judged(before: BaselineFigure, now: Figure | None) -> Line:
     low = -math.inf if before.least_change is None else before.least_change * factor
     high = math.inf if before.most_change is None else before.most_change * factor
     if now is None:
-        return Line(before.name, None, value, std, None, None, low, high, Conformity.UNDECIDED)
+        return Line(before.name, before.kind, None, value, std, None, None, low, high, Conformity.UNDECIDED)
     change, both = now.value - value, math.hypot(now.std, std)
-    return Line(before.name, now, value, std, change, both, low, high, judge_conformity(change, both, low, high))
+    return Line(
+        before.name, before.kind, now, value, std, change, both, low, high, judge_conformity(change, both, low, high)
+    )
 
 
 def unit_factor(unit: BaselineUnit) -> float:
@@ -125,6 +158,7 @@ def _written(one: Figure) -> dict[str, object]:
     digits = max(0, 1 - math.floor(math.log10(one.std / facts.factor))) if one.std > 0.0 else 6
     entry: dict[str, object] = {
         "name": one.name,
+        "kind": one.kind.value,
         "unit": facts.unit,
         "value": round(one.value / facts.factor, digits),
         "std": round(one.std / facts.factor, digits),

@@ -16,16 +16,17 @@ from locbench.report.precheck_trends import trends_svg
 from locbench.report.result_folder import write_result_folder
 from locbench.report.terminal_pieces import print_list, print_table, wide_enough
 from locbench.report.text_tables import Cell, Column, TextTable, label_cell
-from locbench.results import HistoryEntry, Precheck, PrecheckLine, history_text, precheck_json
+from locbench.results import HistoryEntry, LeftOut, Precheck, PrecheckLine, SavedDay, history_with, precheck_json
 from locbench.statistics import Conformity
 
-__all__ = ["precheck_headline", "print_precheck", "write_history", "write_precheck", "write_text"]
+__all__ = ["add_to_history", "precheck_headline", "print_precheck", "print_saved", "write_precheck", "write_text"]
 
 _CAUTIONS = (
     "before the robot moves: eye protection on, floor clear of people, wheels off the ground on blocks for the first "
-    "try, one person at the stop button; the event's rules and the responsible adult decide"
+    "try, one person at the stop button; the event's rules and the responsible adult decide."
 )
 _SURE = 2.0
+_UNIT_SHOWN = {"1": "", "per minute": "/min"}
 
 
 def precheck_headline(check: Precheck) -> str:
@@ -56,34 +57,42 @@ def _change_words(one: PrecheckLine) -> str:
     return f"changed by {one.change:+.{decimals}f}{unit} (standard uncertainty {one.change_std:.{decimals}f}){allowed}"
 
 
-def print_precheck(check: Precheck, place: str, baseline: str, console: Console) -> None:
+def print_precheck(check: Precheck, place: str, console: Console) -> None:
     """Print the verdict, the figures worst first, causes and actions, and where to look next.
 
     Parameters
     ----------
     check
         What `locbench precheck` found.
-    place, baseline
-        The session and the baseline file as the user named them.
+    place
+        The session as the user named it.
     console
         Where to print; nothing is drawn narrower than 80 columns.
     """
     with wide_enough(console):
         console.print(Text(precheck_headline(check), style="bold"), highlight=False)
-        print_table(_table(check.lines), console)
+        print_table(_table([one for one in check.lines if one.verdict is not None]), console)
         print_list("Failed", [_failed(one) for one in check.lines if one.verdict is Conformity.FAIL], console, None)
         print_list("Trends", [_trend(check, name) for name in _clear_trends(check)], console, None)
-        missing = [f"{plain_text(one.name)}: {one.why}" for one in check.lines if one.why]
-        print_list("Noted", [*missing, *check.remarks], console, None)
-        print_list("Where to look next", _next_steps(check, place, baseline), console, None)
+        print_list("Noted", [*_not_determined(check), *_not_in_the_baseline(check), *check.remarks], console, None)
+        print_list("Where to look next", _next_steps(check, place), console, None)
+
+
+def _not_determined(check: Precheck) -> list[str]:
+    return [f"{plain_text(one.name)}: {one.why}; drive a lap of kind {one.next_run}" for one in check.lines if one.why]
+
+
+def _not_in_the_baseline(check: Precheck) -> list[str]:
+    names = [plain_text(one.name) for one in check.lines if one.verdict is None]
+    return [f"Not judged, for the baseline lacks them: {', '.join(names)}"] if names else []
 
 
 def _table(lines: Sequence[PrecheckLine]) -> TextTable:
+    """Return the table; a row fits one line of 80 columns, so the baseline's own numbers stay in its file."""
     columns = (
         Column("verdict", align="left"),
         Column("figure", align="left"),
         Column("unit", align="left"),
-        Column("baseline"),
         Column("today"),
         Column("change"),
         Column("± std"),
@@ -93,7 +102,7 @@ def _table(lines: Sequence[PrecheckLine]) -> TextTable:
 
 
 def _row(one: PrecheckLine) -> tuple[Cell, ...]:
-    verdict = "new" if one.verdict is None else one.verdict.value
+    verdict = "" if one.verdict is None else one.verdict.value
     decimals = decimals_for(one.change_std if one.change_std else one.std or one.baseline_std or 1.0)
 
     def number(value: float | None, sign: str = "") -> Cell:
@@ -102,8 +111,7 @@ def _row(one: PrecheckLine) -> tuple[Cell, ...]:
     return (
         Cell(verdict if verdict != "fail" else "FAIL"),
         label_cell(one.name),
-        Cell("" if one.unit == "1" else one.unit),
-        number(one.baseline),
+        Cell(_UNIT_SHOWN.get(one.unit, one.unit)),
         number(one.value),
         number(one.change, "+"),
         number(one.change_std),
@@ -114,11 +122,11 @@ def _row(one: PrecheckLine) -> tuple[Cell, ...]:
 def _allowed(one: PrecheckLine, decimals: int) -> str:
     low, high = one.least_change, one.most_change
     if low is None and high is None:
-        return "" if one.baseline is None else "any"
+        return "any"
     if low is None:
-        return f"up to {high:+.{decimals}f}"
+        return f"≤ {high:+.{decimals}f}"
     if high is None:
-        return f"down to {low:+.{decimals}f}"
+        return f"≥ {low:+.{decimals}f}"
     return f"±{high:.{decimals}f}" if low == -high else f"{low:+.{decimals}f} to {high:+.{decimals}f}"
 
 
@@ -143,17 +151,56 @@ def _trend(check: Precheck, name: str) -> str:
     )
 
 
-def _next_steps(check: Precheck, place: str, baseline: str) -> list[str]:
+def _next_steps(check: Precheck, place: str) -> list[str]:
     steps = []
     if check.verdict is Overall.FAIL:
         steps.append(f"Today's constants, ready to copy into the robot: {command('calibrate', place)}")
-        steps.append("Mend what failed, the uppermost first, and drive the check again; " + _CAUTIONS)
+        steps.append("Mend what failed, the uppermost first, and drive the check again")
     if check.next_runs and check.verdict is not Overall.PASS:
-        runs = " and ".join(command("runsheet", "--kind", run) for run in check.next_runs)
-        steps.append(f"What is undecided needs one more lap: {runs}; {_CAUTIONS}")
-    if check.verdict is Overall.PASS:
-        steps.append(f"A new baseline, where this is the better day: {command('precheck', place, '--save', baseline)}")
+        runs = " and ".join(_runsheet(run) for run in check.next_runs)
+        steps.append(f"What is undecided needs one more lap: {runs}")
+    if check.verdict is not Overall.PASS:
+        steps.append(as_sentence(_CAUTIONS))
     return steps
+
+
+def _runsheet(kind: str) -> str:
+    return command("runsheet", "--field", "FIELD.toml", "--robot", "ROBOT.toml", "--kind", kind)
+
+
+def print_saved(day: SavedDay, place: str, console: Console) -> None:
+    """Print which figures a baseline has, and which it lacks and why.
+
+    Parameters
+    ----------
+    day
+        The baseline.
+    place
+        Its file as the user named it.
+    console
+        Where to print; nothing is drawn narrower than 80 columns.
+    """
+    runs = dict.fromkeys(one.next_run for one in day.left_out)
+    with wide_enough(console):
+        headline = f"Saved {len(day.kept)} figures to {plain_text(place)}, left out {len(day.left_out)}."
+        console.print(Text(headline, style="bold"), highlight=False)
+        left_out = [_left_out(one) for one in day.left_out]
+        print_list("Left out: another drive like this one would leave them undecided", left_out, console, None)
+        print_list("Noted", day.remarks, console, None)
+        steps = ["Read the file once: how far each figure may change is yours to set"]
+        if runs:
+            steps.append(f"A drive that is surer: {' and '.join(_runsheet(run) for run in runs)}")
+            steps.append(as_sentence(_CAUTIONS))
+        print_list("Where to look next", steps, console, None)
+
+
+def _left_out(one: LeftOut) -> str:
+    decimals = decimals_for(one.needed_std)
+    unit = "" if one.unit == "1" else f" {one.unit}"
+    return (
+        f"{plain_text(one.name)}: standard uncertainty {one.std:.{decimals}f}{unit}, at most "
+        f"{one.needed_std:.{decimals}f}{unit} needed; drive a lap of kind {one.next_run}"
+    )
 
 
 def write_precheck(check: Precheck, history: Sequence[HistoryEntry], out: Path) -> list[str]:
@@ -168,15 +215,15 @@ def write_precheck(check: Precheck, history: Sequence[HistoryEntry], out: Path) 
     return write_result_folder(out, texts, "precheck.json")
 
 
-def write_history(history: Sequence[HistoryEntry], path: Path) -> None:
-    """Write the whole history anew, the rows of this check at its end; a kill leaves the old one whole.
+def add_to_history(added: Sequence[HistoryEntry], path: Path) -> None:
+    """Add rows to a history, read again just before, for another check may have added its own; a kill leaves it whole.
 
     Raises
     ------
-    OutputError
-        If it cannot be written.
+    ConfigError, OutputError
+        If something else is there by now, or it cannot be written.
     """
-    write_text(history_text(history), path)
+    write_text(history_with(path, added), path)
 
 
 def write_text(text: str, path: Path) -> None:

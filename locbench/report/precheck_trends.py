@@ -1,7 +1,6 @@
 """Figures of checks over time, with their limits. Results in, a picture out."""
 
 from collections.abc import Sequence
-from datetime import datetime
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -9,7 +8,7 @@ from matplotlib.ticker import MaxNLocator
 
 from locbench.report.numbers import plain_text
 from locbench.report.style import GREY, HURT_COLOUR, drawing_style, figure_svg, label_axes, new_figure
-from locbench.results import HistoryEntry, Precheck
+from locbench.results import HistoryEntry, Precheck, days_of
 from locbench.statistics import Conformity
 
 __all__ = ["plot_trends", "trends_svg"]
@@ -43,7 +42,7 @@ def plot_trends(check: Precheck, history: Sequence[HistoryEntry]) -> Figure:
 
 def _draw(axes: Axes, name: str, entries: Sequence[HistoryEntry]) -> None:
     unit = entries[-1].unit if entries else ""
-    alike = [one for one in entries if one.unit == unit]
+    alike = sorted((one for one in entries if one.unit == unit), key=lambda one: days_of(one.date))
     days = _days([one.date for one in alike])
     axes.errorbar(
         days,
@@ -72,5 +71,5 @@ def _draw(axes: Axes, name: str, entries: Sequence[HistoryEntry]) -> None:
 
 def _days(dates: Sequence[str]) -> list[float]:
     """Return days since the first of ISO dates."""
-    seconds = [datetime.fromisoformat(date).timestamp() for date in dates]
-    return [(second - min(seconds)) / 86400.0 for second in seconds]
+    days = [days_of(date) for date in dates]
+    return [day - min(days) for day in days]

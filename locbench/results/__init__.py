@@ -23,7 +23,7 @@ from locbench.results.files import (
     results_json,
     tracks_json,
 )
-from locbench.results.history import history_text, read_history
+from locbench.results.history import history_with, read_history
 from locbench.results.inspection import (
     ChangeRecord,
     DiagnosisRecord,
@@ -58,7 +58,7 @@ from locbench.results.models import (
     SuspectMotion,
     TagResiduals,
 )
-from locbench.results.precheck import HistoryEntry, Precheck, PrecheckLine, Trend
+from locbench.results.precheck import HistoryEntry, LeftOut, Precheck, PrecheckLine, SavedDay, Trend, days_of
 from locbench.results.tracks import (
     AimMarks,
     CorrectionMarks,
@@ -107,6 +107,7 @@ __all__ = [
     "HistoryEntry",
     "Inspection",
     "LandingPoint",
+    "LeftOut",
     "MarkInDoubt",
     "MeasuredRecord",
     "OnTarget",
@@ -121,6 +122,7 @@ __all__ = [
     "ReferenceInterval",
     "ReferenceRecord",
     "Results",
+    "SavedDay",
     "SeenShots",
     "SegmentRecord",
     "SessionResult",
@@ -138,7 +140,8 @@ __all__ = [
     "Undetermined",
     "calibration_json",
     "camera_json",
-    "history_text",
+    "days_of",
+    "history_with",
     "inspection_json",
     "precheck_json",
     "read_calibration",

@@ -1,15 +1,16 @@
-"""precheck.json: a robot beside its baseline; and the history of such checks, a table that only grows."""
+"""precheck.json: a robot beside its baseline; the history of such checks, a table that only grows; what a save kept."""
 
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
 
+from locbench.config.baseline import FigureKind
 from locbench.precheck.judging import Overall
 from locbench.results.models import Record
 from locbench.statistics import Conformity
 
-__all__ = ["HistoryEntry", "Precheck", "PrecheckLine", "Trend"]
+__all__ = ["HistoryEntry", "LeftOut", "Precheck", "PrecheckLine", "SavedDay", "Trend", "days_of"]
 
 
 class PrecheckLine(Record):
@@ -19,7 +20,7 @@ class PrecheckLine(Record):
     """
 
     name: str
-    kind: str | None
+    kind: FigureKind
     unit: str
     value: float | None
     std: float | None
@@ -46,9 +47,30 @@ class Trend(Record):
     std: float
 
 
+def days_of(date: str) -> float:
+    """Return a date as days since 1970; without a time zone as if in UTC, so that no computer's own zone matters.
+
+    Parameters
+    ----------
+    date
+        ISO 8601.
+
+    Raises
+    ------
+    ValueError
+        If it is no such date.
+    """
+    moment = datetime.fromisoformat(date)
+    aware = moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
+    return (aware - datetime(1970, 1, 1, tzinfo=UTC)).total_seconds() / 86400.0
+
+
 def _iso_date(text: str) -> str:
-    datetime.fromisoformat(text)
+    days_of(text)
     return text
+
+
+_Finite = Annotated[float, Field(allow_inf_nan=False)]
 
 
 class HistoryEntry(Record):
@@ -58,11 +80,33 @@ class HistoryEntry(Record):
     session: str
     name: str
     unit: str
-    value: float
-    std: float
-    low: float | None
-    high: float | None
+    value: _Finite
+    std: Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
+    low: _Finite | None
+    high: _Finite | None
     verdict: Conformity | None
+
+
+class LeftOut(Record):
+    """A figure that another drive like this one would leave undecided; standard uncertainties in `unit`.
+
+    `next_run` is the kind of run sheet that makes it surer.
+    """
+
+    name: str
+    unit: str
+    std: float
+    needed_std: float
+    next_run: str
+
+
+class SavedDay(Record):
+    """What `locbench precheck --save` put into a baseline, and what not."""
+
+    session: str
+    kept: list[str]
+    left_out: list[LeftOut]
+    remarks: list[str]
 
 
 class Precheck(Record):

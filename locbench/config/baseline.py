@@ -10,7 +10,7 @@ from pydantic import Field, model_validator
 
 from locbench.config.quantities import Config, Text
 
-__all__ = ["BaselineConfig", "BaselineFigure", "BaselineUnit", "FigureKind"]
+__all__ = ["BaselineConfig", "BaselineFigure", "BaselineUnit", "FigureKind", "FigureRole"]
 
 BaselineUnit = Literal["m", "mm", "in", "deg", "rad", "ms", "s", "deg/s", "%", "per minute", "1"]
 """Units of a figure; `1` is a plain ratio."""
@@ -35,6 +35,13 @@ class FigureKind(StrEnum):
     WRONG_DETECTIONS = "wrong detections"
     TAGS_PER_MINUTE = "tags per minute"
     HIT_PROBABILITY = "hit probability"
+
+
+class FigureRole(StrEnum):
+    """What a figure may say of the whole check."""
+
+    DECIDING = "deciding"
+    WATCHED = "watched"
 
 
 _LENGTH: tuple[BaselineUnit, ...] = ("m", "mm", "in")
@@ -80,6 +87,8 @@ class BaselineFigure(Config):
     """How far it may fall, as a negative number; left out, as far as it likes."""
     most_change: Annotated[float | None, Field(strict=False, ge=0.0, allow_inf_nan=False, examples=[0.15])] = None
     """How far it may rise; left out, as far as it likes."""
+    role: FigureRole = FigureRole.DECIDING
+    """A watched one fails the check too, but never leaves it undecided: drives like these are not sure enough of it."""
 
     @model_validator(mode="after")
     def _unit_suits_the_kind(self) -> Self:

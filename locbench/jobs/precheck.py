@@ -13,7 +13,7 @@ from locbench import __version__
 from locbench.calibration.determining import calibrated
 from locbench.calibration.reading import gathered
 from locbench.config import BaselineConfig, load_config
-from locbench.config.baseline import BaselineUnit
+from locbench.config.baseline import BaselineUnit, FigureRole
 from locbench.errors import ConfigError, OutputError
 from locbench.jobs.calibrate import logged_session, reconciling
 from locbench.jobs.camera import camera
@@ -27,8 +27,8 @@ from locbench.jobs.precheck_figures import (
 from locbench.jobs.scoring import score_session
 from locbench.jobs.sessions import examined_session
 from locbench.precheck.figures import KINDS, Figure
-from locbench.precheck.judging import Line, Unsure, baseline_of, judged, overall, sorted_by_sureness, unit_factor
-from locbench.results import HistoryEntry, LeftOut, Precheck, PrecheckLine, SavedDay, Trend, days_of, read_history
+from locbench.precheck.judging import Line, baseline_of, judged, needed_std, overall, role_of, unit_factor
+from locbench.results import HistoryEntry, Precheck, PrecheckLine, SavedDay, Trend, Watched, days_of, read_history
 from locbench.session import EvidenceLevel
 from locbench.statistics import Conformity, fit_line
 
@@ -52,7 +52,7 @@ class Checked:
 
 @dataclass(frozen=True)
 class Baseline:
-    """A baseline's text, and what is in it and what not."""
+    """A baseline's text, and what is in it."""
 
     text: str
     saved: SavedDay
@@ -84,7 +84,7 @@ def _today(location: Path) -> _Today:
 
 
 def baseline_of_session(location: Path, date: str) -> Baseline:
-    """Return a baseline with those of a session's figures that such a drive can decide, and the usual limits.
+    """Return a baseline with a session's figures and the usual limits; what such a drive cannot decide is watched.
 
     Parameters
     ----------
@@ -99,34 +99,34 @@ def baseline_of_session(location: Path, date: str) -> Baseline:
         If the session cannot be used, or decides no figure.
     """
     today = _today(location)
-    sure, unsure = sorted_by_sureness(today.figures)
-    if not sure:
+    watched = [one for one in today.figures if role_of(one) is FigureRole.WATCHED]
+    if len(watched) == len(today.figures):
         raise ConfigError(
-            "this session is not sure enough of any figure to keep it",
+            "this session is not sure enough of any figure to decide it another day",
             where=today.session,
             remedy="Drive a longer one: locbench runsheet --kind straight",
         )
     document = tomlkit.document()
-    for key, value in baseline_of(today.session, date, sure).items():
+    for key, value in baseline_of(today.session, date, today.figures).items():
         document.add(key, tomlkit.item(value))
     return Baseline(
         _HEAD + tomlkit.dumps(document),
         SavedDay(
             session=today.session,
-            kept=[one.name for one in sure],
-            left_out=[_left_out(one) for one in unsure],
+            deciding=[one.name for one in today.figures if one not in watched],
+            watched=[_watched(one) for one in watched],
             remarks=list(today.remarks),
         ),
     )
 
 
-def _left_out(one: Unsure) -> LeftOut:
-    facts = KINDS[one.figure.kind]
-    return LeftOut(
-        name=one.figure.name,
+def _watched(one: Figure) -> Watched:
+    facts = KINDS[one.kind]
+    return Watched(
+        name=one.name,
         unit=facts.unit,
-        std=one.figure.std / facts.factor,
-        needed_std=one.needed_std / facts.factor,
+        std=one.std / facts.factor,
+        needed_std=needed_std(one) / facts.factor,
         next_run=facts.drive,
     )
 
@@ -211,7 +211,6 @@ def _line_record(line: Line, units: Mapping[str, BaselineUnit]) -> PrecheckLine:
     unit = units.get(line.name, facts.unit)
     factor = unit_factor(unit)
     failed = line.verdict is Conformity.FAIL
-    is_open = line.verdict is Conformity.UNDECIDED
 
     def shown(value: float | None) -> float | None:
         return None if value is None or not math.isfinite(value) else value / factor
@@ -219,6 +218,7 @@ def _line_record(line: Line, units: Mapping[str, BaselineUnit]) -> PrecheckLine:
     return PrecheckLine(
         name=line.name,
         kind=line.kind,
+        role=line.role,
         unit=unit,
         value=shown(None if line.figure is None else line.figure.value),
         std=shown(None if line.figure is None else line.figure.std),
@@ -231,7 +231,7 @@ def _line_record(line: Line, units: Mapping[str, BaselineUnit]) -> PrecheckLine:
         verdict=line.verdict,
         cause=facts.cause if failed else None,
         action=facts.action if failed else None,
-        next_run=facts.drive if is_open else None,
+        next_run=facts.drive if line.is_open else None,
         why="today's drive does not determine it" if line.figure is None else None,
     )
 

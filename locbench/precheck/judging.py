@@ -1,16 +1,16 @@
-"""Today's figures judged by a baseline, the worst first; and which figures a baseline can hold."""
+"""Today's figures judged by a baseline, the worst first; and which figures such drives can decide."""
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from locbench.config.baseline import BaselineConfig, BaselineFigure, BaselineUnit, FigureKind
+from locbench.config.baseline import BaselineConfig, BaselineFigure, BaselineUnit, FigureKind, FigureRole
 from locbench.precheck.figures import KINDS, Figure
 from locbench.statistics import GUARD, Conformity, judge_conformity
 from locbench.units import UNITS
 
-__all__ = ["Line", "Overall", "Unsure", "baseline_of", "judged", "overall", "sorted_by_sureness", "unit_factor"]
+__all__ = ["Line", "Overall", "baseline_of", "judged", "needed_std", "overall", "role_of", "unit_factor"]
 
 _WORST_FIRST = (Conformity.FAIL, Conformity.UNDECIDED, Conformity.PASS)
 
@@ -29,7 +29,7 @@ class Line:
 
     Attributes
     ----------
-    name, kind
+    name, kind, role
         Of the figure.
     figure
         Of today; None where today's drive does not determine it.
@@ -45,6 +45,7 @@ class Line:
 
     name: str
     kind: FigureKind
+    role: FigureRole
     figure: Figure | None
     before: float | None
     before_std: float | None
@@ -55,6 +56,11 @@ class Line:
     verdict: Conformity | None
 
     @property
+    def is_open(self) -> bool:
+        """Whether it leaves the check undecided."""
+        return self.verdict is Conformity.UNDECIDED and self.role is FigureRole.DECIDING
+
+    @property
     def excess(self) -> float:
         """How far the change lies beyond the nearer limit, in standard uncertainties; negative inside."""
         if self.change is None or self.std is None:
@@ -62,32 +68,21 @@ class Line:
         return max(self.change - self.high, self.low - self.change) / max(self.std, 1e-12)
 
 
-@dataclass(frozen=True)
-class Unsure:
-    """A figure that drives like this one would leave undecided, and how sure it would have to be."""
-
-    figure: Figure
-    needed_std: float
-
-
-def sorted_by_sureness(figures: Sequence[Figure]) -> tuple[tuple[Figure, ...], tuple[Unsure, ...]]:
-    """Return the figures that two drives alike can decide, and the others.
+def needed_std(one: Figure) -> float:
+    """Return how sure a figure has to be, by its usual limits, for two drives alike to pass a healthy robot.
 
     Notes
     -----
-    Both drives' uncertainties count. A healthy robot is told to be healthy if its change, an error alone, keeps the
-    guard band of the nearer limit: with twice the guard as room it does so in 95 % on each side.
+    Both drives' uncertainties count. A healthy robot passes if its change, an error alone, keeps the guard band of the
+    nearer limit: with twice the guard as room it does so in 95 % on each side.
     """
-    sure: list[Figure] = []
-    unsure: list[Unsure] = []
-    for one in figures:
-        low, high = KINDS[one.kind].may_change(one.value)
-        needed = min(-low, high) / (2.0 * GUARD * math.sqrt(2.0))
-        if one.std <= needed:
-            sure.append(one)
-        else:
-            unsure.append(Unsure(one, needed))
-    return tuple(sure), tuple(unsure)
+    low, high = KINDS[one.kind].may_change(one.value)
+    return min(-low, high) / (2.0 * GUARD * math.sqrt(2.0))
+
+
+def role_of(one: Figure) -> FigureRole:
+    """Return whether drives like this one are sure enough of a figure to decide it."""
+    return FigureRole.DECIDING if one.std <= needed_std(one) else FigureRole.WATCHED
 
 
 def judged(today: Sequence[Figure], baseline: BaselineConfig) -> tuple[Line, ...]:
@@ -108,7 +103,7 @@ def judged(today: Sequence[Figure], baseline: BaselineConfig) -> tuple[Line, ...
     lines = [_judged(before, found.get(before.name)) for before in baseline.figures]
     known = {before.name for before in baseline.figures}
     lines += [
-        Line(one.name, one.kind, one, None, None, None, None, -math.inf, math.inf, None)
+        Line(one.name, one.kind, FigureRole.WATCHED, one, None, None, None, None, -math.inf, math.inf, None)
         for one in today
         if one.name not in known
     ]
@@ -120,12 +115,11 @@ def _judged(before: BaselineFigure, now: Figure | None) -> Line:
     value, std = before.value * factor, before.std * factor
     low = -math.inf if before.least_change is None else before.least_change * factor
     high = math.inf if before.most_change is None else before.most_change * factor
+    known = Line(before.name, before.kind, before.role, now, value, std, None, None, low, high, Conformity.UNDECIDED)
     if now is None:
-        return Line(before.name, before.kind, None, value, std, None, None, low, high, Conformity.UNDECIDED)
+        return known
     change, both = now.value - value, math.hypot(now.std, std)
-    return Line(
-        before.name, before.kind, now, value, std, change, both, low, high, judge_conformity(change, both, low, high)
-    )
+    return replace(known, change=change, std=both, verdict=judge_conformity(change, both, low, high))
 
 
 def unit_factor(unit: BaselineUnit) -> float:
@@ -133,17 +127,16 @@ def unit_factor(unit: BaselineUnit) -> float:
     return 1.0 if unit in ("1", "per minute") else UNITS[unit].factor
 
 
-def _badness(line: Line) -> tuple[int, float]:
+def _badness(line: Line) -> tuple[int, int, float]:
     place = len(_WORST_FIRST) if line.verdict is None else _WORST_FIRST.index(line.verdict)
-    return place, -line.excess
+    return place, 0 if line.role is FigureRole.DECIDING else 1, -line.excess
 
 
 def overall(lines: Sequence[Line]) -> Overall:
     """Return what all lines together say: one that fails fails the check, one that is open leaves it open."""
-    verdicts = {line.verdict for line in lines}
-    if Conformity.FAIL in verdicts:
+    if any(line.verdict is Conformity.FAIL for line in lines):
         return Overall.FAIL
-    return Overall.UNDECIDED if Conformity.UNDECIDED in verdicts else Overall.PASS
+    return Overall.UNDECIDED if any(line.is_open for line in lines) else Overall.PASS
 
 
 def baseline_of(session: str, saved: str, figures: Sequence[Figure]) -> Mapping[str, object]:
@@ -166,4 +159,7 @@ def _written(one: Figure) -> dict[str, object]:
     for key, change in (("least_change", low), ("most_change", high)):
         if math.isfinite(change):
             entry[key] = float(f"{change / facts.factor:.3g}")
+    role = role_of(one)
+    if role is not FigureRole.DECIDING:
+        entry["role"] = role.value
     return entry

@@ -6,6 +6,7 @@ from pathlib import Path
 from rich.console import Console
 from rich.text import Text
 
+from locbench.config.baseline import FigureRole
 from locbench.errors import ConfigError, OutputError
 from locbench.files import staged_directory
 from locbench.precheck.judging import Overall
@@ -16,14 +17,14 @@ from locbench.report.precheck_trends import trends_svg
 from locbench.report.result_folder import write_result_folder
 from locbench.report.terminal_pieces import print_list, print_table, wide_enough
 from locbench.report.text_tables import Cell, Column, TextTable, label_cell
-from locbench.results import HistoryEntry, LeftOut, Precheck, PrecheckLine, SavedDay, history_with, precheck_json
+from locbench.results import HistoryEntry, Precheck, PrecheckLine, SavedDay, Watched, history_with, precheck_json
 from locbench.statistics import Conformity
 
 __all__ = ["add_to_history", "precheck_headline", "print_precheck", "print_saved", "write_precheck", "write_text"]
 
 _CAUTIONS = (
-    "before the robot moves: eye protection on, floor clear of people, wheels off the ground on blocks for the first "
-    "try, one person at the stop button; the event's rules and the responsible adult decide."
+    "Before the robot moves: eye protection on, floor clear of people, wheels off the ground on blocks for the first "
+    "try, one person at the stop button; the event's rules and the responsible adult decide"
 )
 _SURE = 2.0
 _UNIT_SHOWN = {"1": "", "per minute": "/min"}
@@ -31,10 +32,14 @@ _UNIT_SHOWN = {"1": "", "per minute": "/min"}
 
 def precheck_headline(check: Precheck) -> str:
     """Return the verdict in one sentence."""
-    counted = [sum(one.verdict is verdict for one in check.lines) for verdict in Conformity]
-    passed, failed, unsure = counted
+    lines = [one for one in check.lines if one.verdict is not None]
+    passed, failed = (sum(one.verdict is verdict for one in lines) for verdict in (Conformity.PASS, Conformity.FAIL))
+    watched = sum(_only_watched(one) for one in lines)
+    unsure = len(lines) - passed - failed - watched
     name, baseline = plain_text(check.session), plain_text(check.baseline)
-    total = f'{failed} of {sum(counted)} figures of "{name}" fail, {unsure} are undecided, {passed} pass'
+    total = f'of {len(lines)} figures of "{name}" {failed} fail, {unsure} are undecided, {passed} pass'
+    if watched:
+        total += f", {watched} are too unsure to pass and only watched"
     against = f'against "{baseline}" of {plain_text(check.baseline_saved)}'
     match check.verdict:
         case Overall.FAIL:
@@ -45,6 +50,10 @@ def precheck_headline(check: Precheck) -> str:
             return f"UNDECIDED {against}: {total}; one more lap of kind {runs or 'tour'}."
         case Overall.PASS:
             return f"PASS {against}: {total}."
+
+
+def _only_watched(one: PrecheckLine) -> bool:
+    return one.verdict is Conformity.UNDECIDED and one.role is FigureRole.WATCHED
 
 
 def _change_words(one: PrecheckLine) -> str:
@@ -79,7 +88,11 @@ def print_precheck(check: Precheck, place: str, console: Console) -> None:
 
 
 def _not_determined(check: Precheck) -> list[str]:
-    return [f"{plain_text(one.name)}: {one.why}; drive a lap of kind {one.next_run}" for one in check.lines if one.why]
+    return [
+        f"{plain_text(one.name)}: {one.why}" + ("" if one.next_run is None else f"; drive a lap of kind {one.next_run}")
+        for one in check.lines
+        if one.why
+    ]
 
 
 def _not_in_the_baseline(check: Precheck) -> list[str]:
@@ -95,14 +108,14 @@ def _table(lines: Sequence[PrecheckLine]) -> TextTable:
         Column("unit", align="left"),
         Column("today"),
         Column("change"),
-        Column("± std"),
+        Column("±\N{NO-BREAK SPACE}std"),
         Column("allowed", align="left"),
     )
     return TextTable("Figures, the worst first", columns, tuple(_row(one) for one in lines))
 
 
 def _row(one: PrecheckLine) -> tuple[Cell, ...]:
-    verdict = "" if one.verdict is None else one.verdict.value
+    verdict = "watched" if _only_watched(one) else "" if one.verdict is None else one.verdict.value
     decimals = decimals_for(one.change_std if one.change_std else one.std or one.baseline_std or 1.0)
 
     def number(value: float | None, sign: str = "") -> Cell:
@@ -157,19 +170,19 @@ def _next_steps(check: Precheck, place: str) -> list[str]:
         steps.append(f"Today's constants, ready to copy into the robot: {command('calibrate', place)}")
         steps.append("Mend what failed, the uppermost first, and drive the check again")
     if check.next_runs and check.verdict is not Overall.PASS:
-        runs = " and ".join(_runsheet(run) for run in check.next_runs)
-        steps.append(f"What is undecided needs one more lap: {runs}")
+        steps.append(f"What is undecided needs one more lap: {_runsheets(check.next_runs)}")
     if check.verdict is not Overall.PASS:
-        steps.append(as_sentence(_CAUTIONS))
+        steps.append(_CAUTIONS)
     return steps
 
 
-def _runsheet(kind: str) -> str:
-    return command("runsheet", "--field", "FIELD.toml", "--robot", "ROBOT.toml", "--kind", kind)
+def _runsheets(kinds: Sequence[str]) -> str:
+    first = command("runsheet", "--field", "FIELD.toml", "--robot", "ROBOT.toml", "--kind", kinds[0])
+    return ", the same with ".join([first, *(f"--kind {kind}" for kind in kinds[1:])])
 
 
 def print_saved(day: SavedDay, place: str, console: Console) -> None:
-    """Print which figures a baseline has, and which it lacks and why.
+    """Print which figures a baseline decides, and which it only watches and why.
 
     Parameters
     ----------
@@ -180,26 +193,28 @@ def print_saved(day: SavedDay, place: str, console: Console) -> None:
     console
         Where to print; nothing is drawn narrower than 80 columns.
     """
-    runs = dict.fromkeys(one.next_run for one in day.left_out)
+    runs = list(dict.fromkeys(one.next_run for one in day.watched))
     with wide_enough(console):
-        headline = f"Saved {len(day.kept)} figures to {plain_text(place)}, left out {len(day.left_out)}."
+        total = len(day.deciding) + len(day.watched)
+        headline = f"Saved {total} figures to {plain_text(place)}: {len(day.deciding)} decide"
+        headline += f", {len(day.watched)} are only watched." if day.watched else "."
         console.print(Text(headline, style="bold"), highlight=False)
-        left_out = [_left_out(one) for one in day.left_out]
-        print_list("Left out: another drive like this one would leave them undecided", left_out, console, None)
+        title = "Only watched: they fail where they plainly fail, but such drives are not sure enough to pass them"
+        print_list(title, [_watched(one) for one in day.watched], console, None)
         print_list("Noted", day.remarks, console, None)
         steps = ["Read the file once: how far each figure may change is yours to set"]
         if runs:
-            steps.append(f"A drive that is surer: {' and '.join(_runsheet(run) for run in runs)}")
-            steps.append(as_sentence(_CAUTIONS))
+            steps.append(f"A drive that is surer: {_runsheets(runs)}")
+            steps.append(_CAUTIONS)
         print_list("Where to look next", steps, console, None)
 
 
-def _left_out(one: LeftOut) -> str:
-    decimals = decimals_for(one.needed_std)
+def _watched(one: Watched) -> str:
+    decimals = decimals_for(min(one.std - one.needed_std, one.needed_std))
     unit = "" if one.unit == "1" else f" {one.unit}"
     return (
         f"{plain_text(one.name)}: standard uncertainty {one.std:.{decimals}f}{unit}, at most "
-        f"{one.needed_std:.{decimals}f}{unit} needed; drive a lap of kind {one.next_run}"
+        f"{one.needed_std:.{decimals}f}{unit} needed; kind {one.next_run} is surer"
     )
 
 

@@ -58,7 +58,7 @@ from locbench.results.models import (
     SuspectMotion,
     TagResiduals,
 )
-from locbench.results.precheck import HistoryEntry, LeftOut, Precheck, PrecheckLine, SavedDay, Trend, days_of
+from locbench.results.precheck import HistoryEntry, Precheck, PrecheckLine, SavedDay, Trend, Watched, days_of
 from locbench.results.tracks import (
     AimMarks,
     CorrectionMarks,
@@ -107,7 +107,6 @@ __all__ = [
     "HistoryEntry",
     "Inspection",
     "LandingPoint",
-    "LeftOut",
     "MarkInDoubt",
     "MeasuredRecord",
     "OnTarget",
@@ -138,6 +137,7 @@ __all__ = [
     "Trend",
     "TrustRecord",
     "Undetermined",
+    "Watched",
     "calibration_json",
     "camera_json",
     "days_of",

@@ -5,22 +5,23 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
 
-from locbench.config.baseline import FigureKind
+from locbench.config.baseline import FigureKind, FigureRole
 from locbench.precheck.judging import Overall
 from locbench.results.models import Record
 from locbench.statistics import Conformity
 
-__all__ = ["HistoryEntry", "LeftOut", "Precheck", "PrecheckLine", "SavedDay", "Trend", "days_of"]
+__all__ = ["HistoryEntry", "Precheck", "PrecheckLine", "SavedDay", "Trend", "Watched", "days_of"]
 
 
 class PrecheckLine(Record):
     """One figure; numbers in `unit`. `verdict` is None of a figure that the baseline lacks.
 
-    `why` says why there is no number of today.
+    A watched one, undecided, leaves the check as it is. `why` says why there is no number of today.
     """
 
     name: str
     kind: FigureKind
+    role: FigureRole
     unit: str
     value: float | None
     std: float | None
@@ -87,8 +88,8 @@ class HistoryEntry(Record):
     verdict: Conformity | None
 
 
-class LeftOut(Record):
-    """A figure that another drive like this one would leave undecided; standard uncertainties in `unit`.
+class Watched(Record):
+    """A figure that another drive like this one may leave undecided; standard uncertainties in `unit`.
 
     `next_run` is the kind of run sheet that makes it surer.
     """
@@ -101,11 +102,11 @@ class LeftOut(Record):
 
 
 class SavedDay(Record):
-    """What `locbench precheck --save` put into a baseline, and what not."""
+    """What `locbench precheck --save` put into a baseline."""
 
     session: str
-    kept: list[str]
-    left_out: list[LeftOut]
+    deciding: list[str]
+    watched: list[Watched]
     remarks: list[str]
 
 

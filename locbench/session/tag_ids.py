@@ -17,8 +17,8 @@ from locbench.session.tables import Table, sparse_number_column, text_column, wh
 __all__ = ["TagIds", "known_tags", "read_tag_ids"]
 
 _SEPARATORS = re.compile(r"[\s;+]+")
-# a column with empty cells elsewhere may have been written as 3.0
-_WHOLE_NUMBER = re.compile(r"\d+(\.0*)?")
+# a column with empty cells elsewhere may have been written as 3.0; no tag family has more than some thousands
+_WHOLE_NUMBER = re.compile(r"\d{1,9}(\.0*)?")
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ import numpy as np
 import tomlkit
 
 from locbench.config import FieldConfig, RobotConfig, load_config
-from locbench.jobs.precheck import baseline_text, precheck
+from locbench.jobs.precheck import baseline_of_session, precheck
 from locbench.jobs.simulate import simulate
 from locbench.precheck.judging import Overall
 from locbench.report.runsheet_toml import mark_lines
@@ -159,7 +159,7 @@ def checked(baseline: str, seed: int, left_mm: float) -> Precheck:
 def saved(seed: int) -> str:
     """Return the baseline of one healthy robot."""
     with tempfile.TemporaryDirectory() as folder:
-        return baseline_text(made_check(Path(folder), seed, HEALTHY_MM), "2026-11-01T10:00")
+        return baseline_of_session(made_check(Path(folder), seed, HEALTHY_MM), "2026-11-01T10:00").text
 
 
 def _one(task: tuple[str, int, float]) -> tuple[Overall, list[str], float]:

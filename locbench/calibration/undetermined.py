@@ -9,6 +9,7 @@ from locbench.arrays import FloatArray
 from locbench.calibration.constants import Constant, ConstantKind
 from locbench.calibration.determining import Calibrated
 from locbench.calibration.driven import Driven
+from locbench.config.drive_kinds import DriveKind
 
 __all__ = ["Untold", "untold"]
 
@@ -26,7 +27,7 @@ class Untold:
 
     names: tuple[str, ...]
     why: str
-    next_run: str
+    next_run: DriveKind
 
 
 def untold(found: Calibrated, what: Driven) -> tuple[Untold, ...]:
@@ -74,10 +75,12 @@ def _in_words(open_ones: Sequence[Constant], what: Driven) -> Untold:
     for wanted, sentence, run in _reasons(kinds, open_ones, what):
         if wanted:
             return Untold(names, sentence, run)
-    return Untold(names, "the references are too few, or too unsure, for these", "tour")
+    return Untold(names, "the references are too few, or too unsure, for these", DriveKind.TOUR)
 
 
-def _reasons(kinds: set[ConstantKind], open_ones: Sequence[Constant], what: Driven) -> Iterable[tuple[bool, str, str]]:
+def _reasons(
+    kinds: set[ConstantKind], open_ones: Sequence[Constant], what: Driven
+) -> Iterable[tuple[bool, str, DriveKind]]:
     """Yield whether a reason applies, its words, and the kind of run sheet; the more particular first."""
     mount = kinds & {ConstantKind.MOUNT_X, ConstantKind.MOUNT_Y, ConstantKind.MOUNT_YAW}
     latency = ConstantKind.LATENCY in kinds
@@ -85,19 +88,19 @@ def _reasons(kinds: set[ConstantKind], open_ones: Sequence[Constant], what: Driv
         latency and ConstantKind.MOUNT_YAW in kinds,
         "latency and the camera's yaw separate only with turns in both senses while a tag is in view; this run has "
         f"{what.left_turns:.1f} turns to the left and {what.right_turns:.1f} to the right",
-        "camera",
+        DriveKind.CAMERA,
     )
     yield (
         latency,
         f"latency shows only while the robot moves fast with a tag in view; this run has {what.detections} detections "
         f"and turned fast for {what.fast_turning_s:.1f} s",
-        "camera",
+        DriveKind.CAMERA,
     )
     yield (
         bool(mount),
         "where the camera sits shows only from stands in front of tags at several headings; this run has "
         f"{what.references} references at {what.headings} headings and {what.detections} detections",
-        "camera",
+        DriveKind.CAMERA,
     )
     levers = [one for one in open_ones if one.kind is ConstantKind.LEVER_ARM]
     turning = kinds & set(_TURNING)
@@ -105,19 +108,19 @@ def _reasons(kinds: set[ConstantKind], open_ones: Sequence[Constant], what: Driv
     yield (
         bool(turning) and few_turns,
         f"lever arms and the gyro's scale need three turns on the spot; this run has {what.turns:.1f}",
-        "spin",
+        DriveKind.SPIN,
     )
     yield (
         len(levers) > 1 and not kinds & set(_TRAVEL),
         "the mean lever arm of parallel pods shows only with marks at several headings, as turns on the spot move the "
         f"robot sideways by it; this run has {what.references} references at {what.headings} headings",
-        "spin",
+        DriveKind.SPIN,
     )
     yield (
         bool(turning),
         f"lever arms need references at several headings around turns on the spot; this run has {what.references} "
         f"references at {what.headings} headings, and {what.turns:.1f} turns",
-        "spin",
+        DriveKind.SPIN,
     )
     travel = [one for one in open_ones if one.kind in _TRAVEL]
     sideways = [one for one in travel if one.of in what.roll_sideways]
@@ -125,23 +128,23 @@ def _reasons(kinds: set[ConstantKind], open_ones: Sequence[Constant], what: Driv
         bool(travel) and len(sideways) == len(travel),
         "a wheel that rolls sideways shows its diameter only where the robot drives sideways between references, if it "
         f"can; this run drove {what.sideways_m:.1f} m sideways",
-        "straight",
+        DriveKind.STRAIGHT,
     )
     yield (
         bool(travel),
         "wheel diameters need straight lines in the direction in which the wheel rolls, with references at both ends; "
         f"this run drove {what.forward_m:.1f} m forward or back and {what.sideways_m:.1f} m sideways",
-        "straight",
+        DriveKind.STRAIGHT,
     )
     yield (
         ConstantKind.ROLLING_DIRECTION in kinds,
         "the direction in which a pod rolls shows only across it: forward driving tells that of sideways pods, "
         f"sideways driving, if the robot can, that of forward pods; this run drove {what.forward_m:.1f} m forward or "
         f"back and {what.sideways_m:.1f} m sideways",
-        "straight",
+        DriveKind.STRAIGHT,
     )
     yield (
         ConstantKind.GYRO_LAG in kinds,
         f"the gyro's lag shows only in fast turns; this run turned fast for {what.fast_turning_s:.1f} s",
-        "spin",
+        DriveKind.SPIN,
     )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from locbench.config.baseline import BaselineUnit, FigureKind
+from locbench.config.drive_kinds import DriveKind
 
 __all__ = ["KINDS", "Figure", "KindFacts"]
 
@@ -43,7 +44,7 @@ class KindFacts:
     may_change: Callable[[float], tuple[float, float]]
     cause: str
     action: str
-    drive: str
+    drive: DriveKind
 
 
 _DEGREE = math.radians(1.0)
@@ -70,10 +71,15 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             _share(0.003),
             "the wheel is worn, dirty, or another one; or the pod presses differently on this floor",
             "Clean and measure the wheel, check the pod's spring; then write today's diameter into the robot",
-            "straight",
+            DriveKind.STRAIGHT,
         ),
         FigureKind.TRAVEL_SCALE: KindFacts(
-            "1", 1.0, _within(0.003), "wheels are worn or dirty", "Write today's scale into the robot", "straight"
+            "1",
+            1.0,
+            _within(0.003),
+            "wheels are worn or dirty",
+            "Write today's scale into the robot",
+            DriveKind.STRAIGHT,
         ),
         FigureKind.LEVER_ARM: KindFacts(
             "mm",
@@ -81,7 +87,7 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             _within(0.004),
             "a pod was moved or its bracket is bent",
             "Check the pod's screws and bracket; then write today's place into the robot",
-            "spin",
+            DriveKind.SPIN,
         ),
         FigureKind.ROLLING_DIRECTION: KindFacts(
             "deg",
@@ -89,7 +95,7 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             _within(1.5 * _DEGREE),
             "a pod is twisted in its bracket",
             "Set the pod straight and tighten it; then write today's direction into the robot",
-            "straight",
+            DriveKind.STRAIGHT,
         ),
         FigureKind.GYRO_SCALE: KindFacts(
             "1",
@@ -97,7 +103,7 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             _within(0.003),
             "the gyro is another one, or mounted at a tilt",
             "Check that the gyro lies flat and is screwed down; then write today's scale into the robot",
-            "spin",
+            DriveKind.SPIN,
         ),
         FigureKind.GYRO_LAG: KindFacts(
             "ms",
@@ -105,7 +111,7 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             _within(0.010),
             "the gyro is read over another bus or at another rate",
             "Compare the program with the one of the good day",
-            "spin",
+            DriveKind.SPIN,
         ),
         FigureKind.LATENCY: KindFacts(
             "ms",
@@ -113,7 +119,7 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             _within(0.015),
             "the camera's frame rate, exposure or network changed",
             "Compare the camera's settings with those of the good day; then tell the robot the new latency",
-            "camera",
+            DriveKind.CAMERA,
         ),
         FigureKind.MOUNT_PLACE: KindFacts(
             "mm",
@@ -121,7 +127,7 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             _within(0.015),
             "the camera was moved",
             "Check the camera's mount; then write today's place into the robot",
-            "camera",
+            DriveKind.CAMERA,
         ),
         FigureKind.MOUNT_YAW: KindFacts(
             "deg",
@@ -129,7 +135,7 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             _within(_DEGREE),
             "the camera was knocked aside",
             "Set the camera straight and tighten it; then write today's yaw into the robot",
-            "camera",
+            DriveKind.CAMERA,
         ),
         FigureKind.GYRO_DRIFT: KindFacts(
             "deg/s",
@@ -137,7 +143,7 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             _within(0.1 * _DEGREE),
             "the gyro is warm or cold, or the robot was touched at rest",
             "Let the robot warm up, hands off, and take the bias again",
-            "spin",
+            DriveKind.SPIN,
         ),
         FigureKind.DRIFT: KindFacts(
             "%",
@@ -145,7 +151,7 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             _rise(1.0, 0.01),
             "pods slip on this floor, or a constant is off",
             "Look at the constants above; if they pass, clean the wheels and look for slip",
-            "tour",
+            DriveKind.TOUR,
         ),
         FigureKind.TAG_LENGTH: KindFacts(
             "mm",
@@ -153,7 +159,7 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             _rise(0.5, 0.010),
             "light, focus or resolution changed",
             "Clean the lens, check focus and exposure under this light",
-            "camera",
+            DriveKind.CAMERA,
         ),
         FigureKind.TAG_ANGLE: KindFacts(
             "deg",
@@ -161,7 +167,7 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             _rise(0.5, 0.5 * _DEGREE),
             "light, focus or resolution changed",
             "Clean the lens, check focus and exposure under this light",
-            "camera",
+            DriveKind.CAMERA,
         ),
         FigureKind.WRONG_DETECTIONS: KindFacts(
             "%",
@@ -169,7 +175,7 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             lambda _: (-math.inf, 0.05),
             "reflections, or other things that look like tags",
             "Look at the pictures that went wrong; refuse more in the fusion file",
-            "camera",
+            DriveKind.CAMERA,
         ),
         FigureKind.TAGS_PER_MINUTE: KindFacts(
             "per minute",
@@ -177,7 +183,7 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             lambda value: (-0.5 * value, math.inf),
             "the camera sees less: light, covered lens, tags that hang elsewhere",
             "Clean the lens, check exposure, look at every tag",
-            "camera",
+            DriveKind.CAMERA,
         ),
         FigureKind.HIT_PROBABILITY: KindFacts(
             "%",
@@ -186,7 +192,7 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             lambda _: (-0.50, math.inf),
             "what is off above costs shots here",
             "Mend what failed above; until then shoot from nearer",
-            "tour",
+            DriveKind.TOUR,
         ),
     }
 )

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from locbench.config.drive_kinds import DriveKind
 from locbench.report.numbers import (
     DEGREES,
     error_length,
@@ -18,7 +19,6 @@ from locbench.report.runsheet_steps import BoxRow, PartSteps, box_rows, part_ste
 from locbench.report.runsheet_toml import mark_lines
 from locbench.report.text_tables import NOTHING, Cell, Column, TextTable, label_cell
 from locbench.runsheet.expected import PICTURES_PER_S, Expected
-from locbench.runsheet.kinds import DriveKind
 from locbench.runsheet.sheet import RunSheet
 from locbench.runsheet.survey import Survey
 from locbench.units import Dimension, UnitSystem

@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from locbench.config.drive_kinds import DriveKind
 from locbench.results.models import Record
 
 __all__ = ["Calibration", "HeldOutError", "ParameterRecord", "Undetermined"]
@@ -29,7 +30,7 @@ class Undetermined(Record):
 
     parameters: list[str]
     why: str
-    next_run: str
+    next_run: DriveKind
 
 
 class HeldOutError(Record):

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from locbench.config.baseline import FigureKind, FigureRole
+from locbench.config.drive_kinds import DriveKind
 from locbench.precheck.judging import Overall
 from locbench.results.models import Record
 from locbench.statistics import Conformity
@@ -34,7 +35,7 @@ class PrecheckLine(Record):
     verdict: Conformity | None
     cause: str | None
     action: str | None
-    next_run: str | None
+    next_run: DriveKind | None
     why: str | None
 
 
@@ -98,7 +99,7 @@ class Watched(Record):
     unit: str
     std: float
     needed_std: float
-    next_run: str
+    next_run: DriveKind
 
 
 class SavedDay(Record):
@@ -122,6 +123,6 @@ class Precheck(Record):
     baseline_saved: str
     verdict: Overall
     lines: list[PrecheckLine]
-    next_runs: list[str]
+    next_runs: list[DriveKind]
     trends: list[Trend]
     remarks: list[str]

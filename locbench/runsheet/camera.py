@@ -6,11 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from locbench.arrays import FloatArray
+from locbench.config.drive_kinds import DriveKind
 from locbench.config.field import Tag
 from locbench.errors import ConfigError
 from locbench.geometry import compose, inverse, wrap_angle
 from locbench.runsheet.ground import Ground
-from locbench.runsheet.kinds import DriveKind
 from locbench.runsheet.marks import PlannedMark, Pose, placed_marks
 from locbench.runsheet.moves import Move, Pace, Part, PartName, moves_between, with_short_legs
 from locbench.runsheet.ordering import shortest_order

@@ -4,8 +4,8 @@ import math
 from dataclasses import dataclass
 
 from locbench.config import FieldConfig, RobotConfig
+from locbench.config.drive_kinds import DriveKind
 from locbench.errors import ConfigError
-from locbench.runsheet.kinds import DriveKind
 
 __all__ = ["LONGEST_LEG_M", "REACH_M", "Ground", "Rectangle", "ground_of", "reach_of"]
 

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from locbench.config import FieldConfig, RobotConfig
+from locbench.config.drive_kinds import DriveKind
 from locbench.runsheet.camera import camera
 from locbench.runsheet.expected import Expected, expected
 from locbench.runsheet.ground import Ground, ground_of
-from locbench.runsheet.kinds import DriveKind
 from locbench.runsheet.moves import duration_s
 from locbench.runsheet.plan import Plan
 from locbench.runsheet.rates import RowRate, row_rate

@@ -2,8 +2,8 @@
 
 import numpy as np
 
+from locbench.config.drive_kinds import DriveKind
 from locbench.runsheet.ground import LONGEST_LEG_M, Ground
-from locbench.runsheet.kinds import DriveKind
 from locbench.runsheet.lines import times_needed
 from locbench.runsheet.marks import PlannedMark, Pose, placed_marks
 from locbench.runsheet.moves import Move, Pace, Part, PartName, backwards, moves_between

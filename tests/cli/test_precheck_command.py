@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from locbench.cli import main as cli
-from locbench.results import HistoryEntry, history_text, read_history
+from locbench.results import HistoryEntry, history_with, read_history
 
 ROOT = Path(__file__).parents[2]
 HEALTHY, WORN = ROOT / "logs_demo" / "orchard_healthy", ROOT / "logs_demo" / "orchard_worn"
@@ -30,7 +30,8 @@ def _narrowed(baseline, tmp_path, name, change):
     (figure,) = [one for one in saved["figures"] if one["name"] == name]
     path = tmp_path / "narrow.toml"
     path.write_text(
-        f'name = "narrow"\nsaved = "2026-11-01T10:00"\n[[figures]]\nname = "{name}"\nunit = "{figure["unit"]}"\n'
+        f'name = "narrow"\nsaved = "2026-11-01T10:00"\n[[figures]]\nname = "{name}"\nkind = "{figure["kind"]}"\n'
+        f'unit = "{figure["unit"]}"\n'
         f"value = {figure['value']}\nstd = {figure['std']}\nleast_change = {-change}\nmost_change = {change}\n"
     )
     return path
@@ -58,8 +59,8 @@ def test_pass_fail_and_undecided_are_exit_statuses(baseline, tmp_path, capsys):
 
 
 def test_a_figure_that_today_lacks_leaves_the_check_open(baseline, tmp_path, capsys):
-    path = _narrowed(baseline, tmp_path, "gyro.scale", 0.003)
-    path.write_text(path.read_text().replace("gyro.scale", "pods.rear.wheel_diameter"))
+    path = _narrowed(baseline, tmp_path, "pods.left.wheel_diameter", 0.15)
+    path.write_text(path.read_text().replace("pods.left", "pods.rear"))
     assert _run("precheck", HEALTHY, "--baseline", path, "--json", "--date", "2026-11-26T10:30") == 3
     check = json.loads(capsys.readouterr().out)
     line = next(one for one in check["lines"] if one["name"] == "pods.rear.wheel_diameter")
@@ -73,7 +74,8 @@ def test_units_of_the_baseline_are_those_of_the_numbers_shown(baseline, tmp_path
     path = _narrowed(baseline, tmp_path, "pods.left.wheel_diameter", 0.15)
     saved = tomllib.loads(path.read_text())["figures"][0]
     path.write_text(
-        'name = "in inches"\nsaved = "2026-11-01T10:00"\n[[figures]]\nname = "pods.left.wheel_diameter"\nunit = "in"\n'
+        'name = "in inches"\nsaved = "2026-11-01T10:00"\n[[figures]]\nname = "pods.left.wheel_diameter"\n'
+        'kind = "wheel diameter"\nunit = "in"\n'
         f"value = {saved['value'] / 25.4}\nstd = {saved['std'] / 25.4}\nleast_change = -0.006\nmost_change = 0.006\n"
     )
     assert _run("precheck", HEALTHY, "--baseline", path, "--json") == 0
@@ -99,7 +101,7 @@ def test_the_trend_over_three_dates(baseline, tmp_path, capsys):
         )
         for day in ("01", "11")
     ]
-    (tmp_path / "narrow_history.csv").write_text(history_text(earlier))
+    (tmp_path / "narrow_history.csv").write_text(history_with(tmp_path / "narrow_history.csv", earlier))
     _run("precheck", WORN, "--baseline", path, "--date", "2026-11-21T10:00", "--out", tmp_path / "out")
     capsys.readouterr()
     check = json.loads((tmp_path / "out" / "precheck.json").read_text())
@@ -117,7 +119,7 @@ def test_a_foreign_file_is_neither_replaced_nor_added_to(baseline, tmp_path, cap
     assert "this is no history of checks" in capsys.readouterr().err
     assert foreign.read_text() == "day,what\n1,rain\n"
     assert _run("precheck", HEALTHY, "--save", foreign) == 2
-    assert "no baseline" in capsys.readouterr().err
+    assert "there is a file already" in capsys.readouterr().err
     assert foreign.read_text() == "day,what\n1,rain\n"
 
 
@@ -128,6 +130,7 @@ def test_a_foreign_file_is_neither_replaced_nor_added_to(baseline, tmp_path, cap
         (["--baseline", "x.toml", "--save", "y.toml"], "name one of --baseline and --save"),
         (["--baseline", "nowhere.toml"], "nowhere.toml"),
         (["--baseline", "x.toml", "--date", "yesterday"], "this is no date"),
+        (["--save", "new.toml", "--json"], "--save goes without --json"),
     ],
 )
 def test_bad_usage_is_one_line(options, words, capsys):

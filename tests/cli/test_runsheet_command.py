@@ -5,10 +5,10 @@ import typer
 from typer.testing import CliRunner
 
 from locbench.cli.runsheet import runsheet as command
+from locbench.config.drive_kinds import DriveKind
 from locbench.errors import ConfigError
 from locbench.jobs.runsheet import lay_out
 from locbench.report.runsheet_page import runsheet_html
-from locbench.runsheet.kinds import DriveKind
 from locbench.units import UnitSystem
 
 FIELD = Path(__file__).parents[2] / "configs" / "field_orchard.toml"

@@ -84,6 +84,7 @@ BASELINE = """name = "a good day"
 saved = "2026-11-01T10:00"
 [[figures]]
 name = "pods.left.wheel_diameter"
+kind = "wheel diameter"
 unit = "mm"
 value = 49.8
 std = 0.03

@@ -15,12 +15,12 @@ import numpy as np
 import tomlkit
 
 from locbench.config import FieldConfig, RobotConfig, load_config
+from locbench.config.drive_kinds import DriveKind
 from locbench.jobs.precheck import baseline_of_session, precheck
 from locbench.jobs.simulate import simulate
 from locbench.precheck.judging import Overall
 from locbench.report.runsheet_toml import mark_lines
 from locbench.results import Precheck
-from locbench.runsheet.kinds import DriveKind
 from locbench.runsheet.sheet import RunSheet, run_sheet
 from locbench.statistics import Conformity
 from locbench.units import UnitSystem

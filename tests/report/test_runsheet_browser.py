@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from locbench.config.drive_kinds import DriveKind
 from locbench.jobs.runsheet import lay_out
 from locbench.report.runsheet_page import write_runsheet
-from locbench.runsheet.kinds import DriveKind
 from locbench.units import UnitSystem
 
 CONFIGS = Path(__file__).parents[2] / "configs"

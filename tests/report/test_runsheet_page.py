@@ -11,12 +11,12 @@ from page_outline import outline
 from rich.console import Console
 
 from locbench.config import FieldConfig
+from locbench.config.drive_kinds import DriveKind
 from locbench.errors import OutputError
 from locbench.jobs.runsheet import lay_out
 from locbench.report.runsheet_page import runsheet_html, write_runsheet
 from locbench.report.runsheet_terminal import print_runsheet
 from locbench.report.runsheet_words import sheet_words
-from locbench.runsheet.kinds import DriveKind
 from locbench.units import UnitSystem
 
 ROOT = Path(__file__).parents[2]

@@ -7,9 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from locbench.config import FieldConfig
+from locbench.config.drive_kinds import DriveKind
 from locbench.errors import ConfigError
 from locbench.geometry import wrap_angle
-from locbench.runsheet.kinds import DriveKind
 from locbench.runsheet.moves import PartName
 from locbench.runsheet.rates import row_rate
 from locbench.runsheet.sheet import run_sheet

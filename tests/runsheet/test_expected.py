@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from floors import ROBOT, floor_field
 
+from locbench.config.drive_kinds import DriveKind
 from locbench.runsheet.expected import PICTURES_PER_S
-from locbench.runsheet.kinds import DriveKind
 from locbench.runsheet.moves import PartName
 from locbench.runsheet.sheet import run_sheet
 from locbench.units import Dimension

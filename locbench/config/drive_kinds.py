@@ -1,4 +1,4 @@
-"""The kinds of test drives."""
+"""The kinds of test drives: what a run sheet lays out, and what other commands ask for next."""
 
 from enum import StrEnum
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.calibration.constants import ConstantKind, Constants
+from locbench.calibration.lagging import turned_later
 from locbench.geometry import exponential, rotation_matrix
 from locbench.statistics import propagated_covariance
 from locbench.statistics.robust import MAD_TO_SIGMA
@@ -149,7 +150,7 @@ class Wheels:
         if self.heading_rad is None:
             return None
         lag = constants.shift(shifts, ConstantKind.GYRO_LAG, self.heading_of)
-        heading = np.interp(self.time_s + lag, self.time_s, self.heading_rad) if lag else self.heading_rad
+        heading = self.heading_rad + turned_later(self.time_s, self.heading_rad, lag) if lag else self.heading_rad
         scale = 1.0 + constants.shift(shifts, ConstantKind.TURN_SCALE, self.heading_of)
         return np.asarray(scale * np.diff(heading) - drift_rad_s * self.duration_s)
 

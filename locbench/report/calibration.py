@@ -64,7 +64,7 @@ def _shift_words(one: ParameterRecord) -> str:
     assert one.std is not None
     decimals = decimals_for(one.std / factor)
     unit = f" {symbol}" if symbol else ""
-    return f"{one.shift / factor:+.{decimals}f}{unit} (standard uncertainty {one.std / factor:.{decimals}f})"
+    return f"{one.shift / factor:+z.{decimals}f}{unit} (standard uncertainty {one.std / factor:.{decimals}f})"
 
 
 def print_calibration(
@@ -111,16 +111,16 @@ def _row(name: str, one: ParameterRecord) -> tuple[Cell, ...]:
     symbol, factor = SHOWN[one.unit]
     label = label_cell(name)
     if one.std is None:
-        shown = f"{one.nominal / factor:.4g}"
+        shown = f"{one.nominal / factor:z.4g}"
         return label, Cell(symbol), Cell(shown), Cell("not determined"), Cell(MISSING), Cell(MISSING), Cell("")
     decimals = decimals_for(one.std / factor)
     return (
         label,
         Cell(symbol),
-        Cell(f"{one.nominal / factor:.{decimals}f}"),
-        Cell(f"{one.estimate / factor:.{decimals}f}"),
+        Cell(f"{one.nominal / factor:z.{decimals}f}"),
+        Cell(f"{one.estimate / factor:z.{decimals}f}"),
         Cell(f"{one.std / factor:.{decimals}f}"),
-        Cell(f"{one.shift / factor:+.{decimals}f}"),
+        Cell(f"{one.shift / factor:+z.{decimals}f}"),
         Cell(f"{_times_std(one):.1f}" + (" moved" if _is_moved(one) else "")),
     )
 

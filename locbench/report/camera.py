@@ -82,7 +82,7 @@ def noise_lines(record: CameraRecord) -> str:
     for key, one in record.noise.items():
         symbol, factor = SHOWN[one.unit]
         decimals = 2 if one.std is None else decimals_for(one.std / factor)
-        number = f"{one.value / factor:.{decimals}f}"
+        number = f"{one.value / factor:z.{decimals}f}"
         lines.append(f'{key} = "{number} {symbol}"' if symbol else f"{key} = {float(number)}")
     return "\n".join(lines) + "\n"
 

@@ -73,7 +73,7 @@ def _numbers_cells(numbers: BiasAndSpread | None, factor: float) -> list[Cell]:
 def _with_std(value: float, std: float) -> str:
     # one digit of the uncertainty is enough in a table
     decimals = max(decimals_for(std) - 1, 0)
-    return f"{value:.{decimals}f}±{std:.{decimals}f}"
+    return f"{value:z.{decimals}f}±{std:.{decimals}f}"
 
 
 def trust_table(record: CameraRecord) -> TextTable:
@@ -96,7 +96,7 @@ def _trust_row(one: TrustRecord, names: Sequence[Component]) -> tuple[Cell, ...]
         symbol, factor = unit_of(name)
         value = one.rms.get(name)
         decimals = 2 if symbol == "deg" else 0
-        cells.append(count_cell(None) if value is None else Cell(f"{value / factor:.{decimals}f}"))
+        cells.append(count_cell(None) if value is None else Cell(f"{value / factor:z.{decimals}f}"))
     return tuple(cells)
 
 

@@ -33,4 +33,4 @@ def fitted_text(value: float, std: float | None, unit: str) -> str:
     if std is None:
         return f"{value / factor:.{_WITHOUT_STD}g}{end}"
     decimals = decimals_for(std / factor)
-    return f"{value / factor:.{decimals}f} ± {std / factor:.{decimals}f}{end}"
+    return f"{value / factor:z.{decimals}f} ± {std / factor:.{decimals}f}{end}"

@@ -63,7 +63,7 @@ def _change_words(one: PrecheckLine) -> str:
     unit = "" if one.unit == "1" else f" {one.unit}"
     limit = one.most_change if one.change > 0.0 else one.least_change
     allowed = "" if limit is None else f", {limit:+.{decimals}f}{unit} allowed"
-    return f"changed by {one.change:+.{decimals}f}{unit} (standard uncertainty {one.change_std:.{decimals}f}){allowed}"
+    return f"changed by {one.change:+z.{decimals}f}{unit} (standard uncertainty {one.change_std:.{decimals}f}){allowed}"
 
 
 def print_precheck(check: Precheck, place: str, console: Console) -> None:
@@ -119,7 +119,7 @@ def _row(one: PrecheckLine) -> tuple[Cell, ...]:
     decimals = decimals_for(one.change_std if one.change_std else one.std or one.baseline_std or 1.0)
 
     def number(value: float | None, sign: str = "") -> Cell:
-        return Cell(MISSING) if value is None else Cell(f"{value:{sign}.{decimals}f}")
+        return Cell(MISSING) if value is None else Cell(f"{value:{sign}z.{decimals}f}")
 
     return (
         Cell(verdict if verdict != "fail" else "FAIL"),
@@ -159,7 +159,7 @@ def _trend(check: Precheck, name: str) -> str:
     decimals = decimals_for(one.std)
     unit = "" if one.unit == "1" else f" {one.unit}"
     return (
-        f"{plain_text(name)} moves by {one.slope_per_30_days:+.{decimals}f}{unit} in 30 days (standard uncertainty "
+        f"{plain_text(name)} moves by {one.slope_per_30_days:+z.{decimals}f}{unit} in 30 days (standard uncertainty "
         f"{one.std:.{decimals}f}, {one.checks} checks)"
     )
 

@@ -56,6 +56,17 @@ _NAMES: Mapping[DriveKind, str] = MappingProxyType(
         DriveKind.CAMERA: "Stands and turns before a tag",
     }
 )
+_ASKS: Mapping[DriveKind, str] = MappingProxyType(
+    {
+        DriveKind.TOUR: "evaluate",
+        DriveKind.STRAIGHT: "calibrate",
+        DriveKind.SPIN: "calibrate",
+        DriveKind.SQUARE: "calibrate",
+        DriveKind.CAMERA: "camera",
+    }
+)
+"""The command that answers what a drive is made for."""
+
 _SERVES: Mapping[DriveKind, str] = MappingProxyType(
     {
         DriveKind.TOUR: (
@@ -165,7 +176,7 @@ def sheet_words(sheet: RunSheet, system: UnitSystem) -> SheetWords:
         afterwards=(
             _SERVES[sheet.plan.kind],
             "Then: locbench adopt TABLES --robot FILE --field FILE --out FOLDER proposes a session from the tables; "
-            "answer its questions, then locbench inspect FOLDER, and locbench evaluate FOLDER.",
+            f"answer its questions, then locbench inspect FOLDER, and locbench {_ASKS[sheet.plan.kind]} FOLDER.",
         ),
         caution=_CAUTION,
     )

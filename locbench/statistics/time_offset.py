@@ -13,6 +13,8 @@ _CLEAR = 0.5
 def time_offset(reference: FloatArray, lagging: FloatArray, period_s: float, most_s: float) -> float | None:
     """Return the delay that makes two evenly sampled signals most alike; None if nothing does clearly.
 
+    A value to start from: how sure it is, a fit tells.
+
     Parameters
     ----------
     reference, lagging

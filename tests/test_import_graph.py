@@ -8,7 +8,7 @@ import locbench
 PACKAGE = Path(locbench.__file__).parent
 USES = ["inspection", "camera", "calibration", "slip", "placement", "tuning", "runsheet", "precheck"]
 ORDER = [
-    ["arrays", "errors"],
+    ["arrays", "drive_kinds", "errors"],
     ["units", "files", "geometry", "statistics"],
     ["config"],
     ["session"],

@@ -3,7 +3,7 @@
 import numpy as np
 from scipy import integrate
 
-from locbench.arrays import FloatArray
+from locbench.arrays import BoolArray, FloatArray
 
 __all__ = ["turned_later"]
 
@@ -11,10 +11,11 @@ __all__ = ["turned_later"]
 _HALF_S = 0.05
 # a gyro that turns slower shows no lag, only its noise
 _TURNING_RAD_S = float(np.radians(3.0))
+_REST_S = 0.3
 
 
 def turned_later(time_s: FloatArray, heading_rad: FloatArray, lag_s: float) -> FloatArray:
-    """Return (N,) by how much a gyro turns on within a lag after each row; 0 where the robot hardly turns.
+    """Return (N,) by how much a gyro turns on within a lag after each row; 0 where the robot does not turn.
 
     Parameters
     ----------
@@ -34,7 +35,15 @@ def turned_later(time_s: FloatArray, heading_rad: FloatArray, lag_s: float) -> F
     later = _areas(time_s, heading_rad, edges + lag_s)
     step = (later[1] - later[0] - now[1] + now[0]) / (2.0 * _HALF_S)
     rate = (np.interp(edges[1], time_s, heading_rad) - np.interp(edges[0], time_s, heading_rad)) / (2.0 * _HALF_S)
-    return np.where(np.abs(rate) > _TURNING_RAD_S, step, 0.0)
+    return np.where(_about(time_s, np.abs(rate) > _TURNING_RAD_S), step, 0.0)
+
+
+def _about(time_s: FloatArray, turning: BoolArray) -> BoolArray:
+    """Return (N,) whether the robot turns or soon will, or just did."""
+    counted = np.append(0, np.cumsum(turning))
+    first = np.searchsorted(time_s, time_s - _REST_S)
+    last = np.searchsorted(time_s, time_s + _REST_S, side="right")
+    return np.asarray(counted[last] > counted[first])
 
 
 def _areas(time_s: FloatArray, heading_rad: FloatArray, at_s: FloatArray) -> FloatArray:

@@ -9,7 +9,7 @@ from locbench.arrays import FloatArray
 from locbench.calibration.constants import Constant, ConstantKind
 from locbench.calibration.determining import Calibrated
 from locbench.calibration.driven import Driven
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 
 __all__ = ["Untold", "untold"]
 

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from locbench.cli.options import DisplayUnits
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 
 __all__ = ["runsheet"]
 

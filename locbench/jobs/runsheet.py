@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from locbench.config import FieldConfig, RobotConfig, load_config
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.runsheet.sheet import RunSheet, run_sheet
 from locbench.units import UNITS, UnitSystem
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from locbench.config.baseline import BaselineUnit, FigureKind
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 
 __all__ = ["KINDS", "Figure", "KindFacts"]
 

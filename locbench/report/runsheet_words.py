@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.report.numbers import (
     DEGREES,
     error_length,

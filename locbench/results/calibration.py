@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.results.models import Record
 
 __all__ = ["Calibration", "HeldOutError", "ParameterRecord", "Undetermined"]

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from locbench.config.baseline import FigureKind, FigureRole
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.precheck.judging import Overall
 from locbench.results.models import Record
 from locbench.statistics import Conformity

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from locbench.arrays import FloatArray
-from locbench.config.drive_kinds import DriveKind
 from locbench.config.field import Tag
+from locbench.drive_kinds import DriveKind
 from locbench.errors import ConfigError
 from locbench.geometry import compose, inverse, wrap_angle
 from locbench.runsheet.ground import Ground

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from locbench.config import RobotConfig
-from locbench.config.drive_kinds import DriveKind
 from locbench.config.fusion import TagNoise
 from locbench.config.robot import Pod
+from locbench.drive_kinds import DriveKind
 from locbench.runsheet.camera import FAST_RAD_S, PASSES_EACH_WAY, SLOW_RAD_S, SWEEP_RAD, VISITS
 from locbench.runsheet.lines import NEEDED, line_std, placing_over_passes_m, pods_along
 from locbench.runsheet.moves import Part, PartName

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 from locbench.config import FieldConfig, RobotConfig
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.errors import ConfigError
 
 __all__ = ["LONGEST_LEG_M", "REACH_M", "Ground", "Rectangle", "ground_of", "reach_of"]

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.runsheet.marks import PlannedMark
 from locbench.runsheet.moves import Pace, Part
 

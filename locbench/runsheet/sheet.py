@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from locbench.config import FieldConfig, RobotConfig
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.runsheet.camera import camera
 from locbench.runsheet.expected import Expected, expected
 from locbench.runsheet.ground import Ground, ground_of

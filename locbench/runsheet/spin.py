@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.runsheet.ground import REACH_M, Ground
 from locbench.runsheet.marks import PlannedMark, Pose, placed_marks
 from locbench.runsheet.moves import Move, Pace, Part, PartName, moves_between

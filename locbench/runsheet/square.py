@@ -6,7 +6,7 @@ Robotics and Automation 12(6), 1996: driven in one sense only, two errors can hi
 
 import numpy as np
 
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.runsheet.ground import Ground
 from locbench.runsheet.marks import Pose, placed_marks
 from locbench.runsheet.moves import Pace, Part, PartName, moves_between

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.runsheet.ground import LONGEST_LEG_M, Ground
 from locbench.runsheet.lines import times_needed
 from locbench.runsheet.marks import PlannedMark, Pose, placed_marks

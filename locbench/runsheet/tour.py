@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.runsheet.ground import REACH_M, Ground
 from locbench.runsheet.marks import PlannedMark, Pose, distance_m, headings_among, known_marks, placed_marks
 from locbench.runsheet.moves import Pace, Part, PartName, moves_between, with_short_legs

@@ -9,7 +9,7 @@ import pytest
 from locbench.calibration.constants import Constant, ConstantKind, Constants
 from locbench.calibration.driven import Driven
 from locbench.calibration.undetermined import untold
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 
 MUCH = Driven(
     forward_m=30.0,

@@ -70,7 +70,7 @@ def test_a_lag_reads_what_happened_earlier():
     off = np.sum(lagging.rolled(CONSTANTS, shifts, 0.0).parity[5:-5] ** 2)
     shifts[10] = 0.04
     mended = np.sum(lagging.rolled(CONSTANTS, shifts, 0.0).parity[5:-5] ** 2)
-    assert mended < 1e-6 * off
+    assert mended < 1e-4 * off
 
 
 def test_noise_between_knots_equals_random_draws():

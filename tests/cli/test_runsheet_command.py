@@ -5,7 +5,7 @@ import typer
 from typer.testing import CliRunner
 
 from locbench.cli.runsheet import runsheet as command
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.errors import ConfigError
 from locbench.jobs.runsheet import lay_out
 from locbench.report.runsheet_page import runsheet_html

@@ -15,7 +15,7 @@ import numpy as np
 import tomlkit
 
 from locbench.config import FieldConfig, RobotConfig, load_config
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.jobs.precheck import baseline_of_session, precheck
 from locbench.jobs.simulate import simulate
 from locbench.precheck.judging import Overall

@@ -7,7 +7,7 @@ from pydantic import ValidationError
 
 from locbench.config import BaselineConfig
 from locbench.config.baseline import BaselineFigure, FigureKind
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.precheck.figures import KINDS
 from locbench.precheck.judging import unit_factor
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.jobs.runsheet import lay_out
 from locbench.report.runsheet_page import write_runsheet
 from locbench.units import UnitSystem

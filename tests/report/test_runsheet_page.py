@@ -11,7 +11,7 @@ from page_outline import outline
 from rich.console import Console
 
 from locbench.config import FieldConfig
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.errors import OutputError
 from locbench.jobs.runsheet import lay_out
 from locbench.report.runsheet_page import runsheet_html, write_runsheet

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from locbench.config import FieldConfig
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.errors import ConfigError
 from locbench.geometry import wrap_angle
 from locbench.runsheet.moves import PartName

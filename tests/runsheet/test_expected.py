@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from floors import ROBOT, floor_field
 
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.runsheet.expected import PICTURES_PER_S
 from locbench.runsheet.moves import PartName
 from locbench.runsheet.sheet import run_sheet

@@ -5,7 +5,7 @@ import pytest
 from floors import floor_field, floors
 from hypothesis import given, settings
 
-from locbench.config.drive_kinds import DriveKind
+from locbench.drive_kinds import DriveKind
 from locbench.runsheet.marks import PlannedMark, Pose
 from locbench.runsheet.sheet import run_sheet
 from locbench.runsheet.survey import Corner, Tape, corner_place, surveyed

@@ -9,6 +9,7 @@ import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from difflib import unified_diff
+from functools import cache
 from itertools import islice
 from pathlib import Path
 from random import Random
@@ -170,7 +171,7 @@ CHANCE = st.randoms(use_true_random=False)
 
 @pytest.mark.usefixtures("without_pictures")
 @pytest.mark.parametrize("name", DEMOS)
-@settings(max_examples=45)
+@settings(max_examples=30)
 @given(random=CHANCE)
 def test_a_spoilt_demo_is_answered_or_refused(name, random):
     assert_answered_or_refused_when_spoilt(demo(name), random, *DRAWN)
@@ -178,13 +179,13 @@ def test_a_spoilt_demo_is_answered_or_refused(name, random):
 
 @pytest.mark.usefixtures("without_pictures")
 @pytest.mark.parametrize("kind", OTHER_LOGS)
-@settings(max_examples=20)
+@settings(max_examples=14)
 @given(random=CHANCE)
 def test_so_is_a_spoilt_log_of_another_kind(kind, random):
     assert_answered_or_refused_when_spoilt(other_log(kind), random, *DRAWN)
 
 
-@settings(max_examples=168)
+@settings(max_examples=120)
 @given(random=CHANCE)
 def test_a_spoilt_scenario_is_simulated_or_refused(random):
     assert_answered_or_refused_when_spoilt(scenario(), random, SIMULATE)
@@ -206,6 +207,12 @@ def test_pictures_of_a_spoilt_demo_can_be_drawn(name, random):
 def test_what_is_only_written_otherwise_gives_the_same_results(command, fault):
     files = demo("orchard_shoved")
     spoilt = {path: fault(Random(1), data) for path, data in files.files.items() if path.endswith(".csv")}
-    result = assert_answered_or_refused(command, files, spoilt)
+    assert assert_answered_or_refused(command, files, spoilt) == untouched(command)
+
+
+@cache
+def untouched(command: Command) -> str:
+    """Return the results of the demo as it is."""
+    result = assert_answered_or_refused(command, demo("orchard_shoved"), {})
     assert result is not None
-    assert result == assert_answered_or_refused(command, files, {})
+    return result

@@ -1,6 +1,6 @@
 """The constants that a calibration estimates: what they are called, what the files say, how far they may be off."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
@@ -115,11 +115,6 @@ class Constants:
         """Return one constant's shift out of all (P,), 0 if there is no such constant."""
         place = self.index(kind, of)
         return 0.0 if place is None else float(shifts[place])
-
-    def those(self, kinds: Iterable[ConstantKind]) -> list[int]:
-        """Return where the constants of these kinds stand."""
-        wanted = set(kinds)
-        return [place for place, one in enumerate(self.every) if one.kind in wanted]
 
     @property
     def tolerances(self) -> FloatArray:

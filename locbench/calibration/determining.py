@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from locbench.arrays import BoolArray, FloatArray
+from locbench.arrays import FloatArray
 from locbench.calibration.constants import Constant, Constants
 from locbench.calibration.fitting import Fit, fit
 from locbench.calibration.reading import Set
@@ -59,11 +59,6 @@ class Calibrated:
     def constants(self) -> Constants:
         """The constants."""
         return self.fit.fitted.constants
-
-    @property
-    def determined(self) -> BoolArray:
-        """(P,) which of them are."""
-        return np.array([one.determined for one in self.estimates], dtype=bool)
 
 
 def calibrated(fitted: Set) -> Calibrated:

@@ -1,6 +1,5 @@
 """One stretch of a log in the form that a calibration fits: wheels, gyro, start, marks, truth, detections."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from locbench.arrays import BoolArray, FloatArray, IntArray
@@ -58,8 +57,8 @@ class Seen:
         (3,) x, y, yaw of the camera on what carries it.
     noise
         How their noise grows with range and view angle.
-    own_std
-        (M, D) the log's own standard deviations, along its own axes; NaN where they are not used.
+    own_covariance
+        (M, D, D) the log's own of the values; NaN where it is not used.
     knot
         (M,) the knot before each.
     leg
@@ -72,7 +71,7 @@ class Seen:
     mounts: FloatArray
     mount: FloatArray
     noise: TagNoise
-    own_std: FloatArray
+    own_covariance: FloatArray
     knot: IntArray
     leg: IntArray
 
@@ -85,7 +84,7 @@ class Seen:
             self.mounts[which],
             self.mount,
             self.noise,
-            self.own_std[which],
+            self.own_covariance[which],
             self.knot[which],
             self.leg[which],
         )
@@ -124,8 +123,3 @@ class Drive:
     seen: Seen | None
     legs: FloatArray
     drift_std_rad_s: float
-
-    @property
-    def places(self) -> Mapping[str, Places]:
-        """All that gives a pose: start, marks, truth."""
-        return {"start": self.start, "marks": self.marks, "truth": self.truth}

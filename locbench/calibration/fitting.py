@@ -126,18 +126,14 @@ class _Round:
         return np.column_stack(columns)
 
 
-def fit(fitted: Set, held: Iterable[int] = ()) -> Fit:
+def fit(fitted: Set) -> Fit:
     """Return the constants that bring a set of drives together best.
 
     Parameters
     ----------
     fitted
         The drives.
-    held
-        Indices of constants that stay as the files have them.
     """
-    free = np.ones(len(fitted.constants) + len(fitted.drives), dtype=bool)
-    free[list(held)] = False
     drift_std = np.array([drive.drift_std_rad_s for drive in fitted.drives])
     prior_std = np.concatenate([fitted.constants.tolerances, drift_std])
     needed = np.concatenate([fitted.constants.needed_stds, drift_std])
@@ -146,7 +142,7 @@ def fit(fitted: Set, held: Iterable[int] = ()) -> Fit:
     noise = (1.0,) * len(fitted.drives)
     for count in range(_MOST_ROUNDS):
         before = _round(fitted, guess, prior_std, weighed)
-        moved = _solved(before, free, steps)
+        moved = _solved(before, steps)
         change = float(np.max(np.abs(moved.vector - guess.vector) / needed))
         guess = moved
         if change < _CONVERGED and count > _ALL_WEIGHED_FROM:
@@ -190,33 +186,22 @@ def _noisier(fitted: Set, factors: Iterable[float]) -> Set:
     return replace(fitted, drives=tuple(drives))
 
 
-def _solved(round_: _Round, free: np.ndarray, steps: FloatArray) -> Guess:
+def _solved(round_: _Round, steps: FloatArray) -> Guess:
     """Return the guess after one round: shifts and drifts, then the poses that go with them."""
     start = round_.model.about.vector
     elimination = eliminated(round_.weighed(round_.parts(start)), round_.model.unknowns)
-    slope = elimination.left(round_.slopes(start, steps))[:, free]
-    prior = np.diag(1.0 / round_.prior_std[free])
+    slope = elimination.left(round_.slopes(start, steps))
+    prior = np.diag(1.0 / round_.prior_std)
 
-    def whole(part: FloatArray) -> FloatArray:
-        vector = start.copy()
-        vector[free] = part
-        return vector
-
-    def residual(part: FloatArray) -> FloatArray:
-        left = elimination.left(round_.residual(whole(part)))
-        return np.concatenate([left, part / round_.prior_std[free]])
+    def residual(vector: FloatArray) -> FloatArray:
+        left = elimination.left(round_.residual(vector))
+        return np.concatenate([left, vector / round_.prior_std])
 
     def jacobian(_: FloatArray) -> FloatArray:
         # within a round poses stay linearised, and so may the constants
         return np.vstack([slope, prior])
 
-    if np.any(free):
-        found = optimize.least_squares(
-            residual, start[free], jacobian, method="trf", x_scale=round_.prior_std[free], max_nfev=4
-        )
-        vector = whole(found.x)
-    else:
-        vector = start
+    vector = optimize.least_squares(residual, start, jacobian, method="trf", x_scale=round_.prior_std, max_nfev=4).x
     return round_.model.about.with_vector(vector).moved(elimination.best(round_.residual(vector)))
 
 

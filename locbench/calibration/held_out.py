@@ -51,8 +51,8 @@ def _shifts(found: Calibrated) -> FloatArray:
 
 
 def _references(drive: Drive) -> Places:
-    """Return the places a drive is judged by: marks, or the truth where there are none."""
-    return drive.marks if len(drive.marks.knot) else drive.truth
+    """Return the places a drive is judged by: marks or truth, whichever has more."""
+    return max((drive.marks, drive.truth), key=lambda places: len(places.knot))
 
 
 def _without(fitted: Set, fold: int) -> Iterator[Drive]:

@@ -91,8 +91,10 @@ def _constants(one: Logged) -> list[Constant]:
             found.append(Constant(ConstantKind.LEVER_ARM, f"odometry.{part}", 0.0))
         found.append(Constant(ConstantKind.TURN_SCALE, "odometry.turn", 1.0))
     if one.session.detections is not None and len(one.session.detections):
+        assert one.config.tags is not None
         of, plane = _camera(one)
-        found.append(Constant(ConstantKind.LATENCY, of, 0.0))
+        # what the session file moves the stamps by is known of them already
+        found.append(Constant(ConstantKind.LATENCY, of, -one.config.tags.offset))
         kinds = [ConstantKind.MOUNT_X, ConstantKind.MOUNT_Y, ConstantKind.MOUNT_YAW]
         if one.session.detections.kind is TagKind.RANGE:
             kinds = kinds[:2]
@@ -298,16 +300,16 @@ def _seen(one: Logged, knot_s: FloatArray, last_s: float, legs: FloatArray) -> S
         mounts=mounts,
         mount=plane,
         noise=one.fusion.tag_noise,
-        own_std=_own_std(found, one.fusion.tag_noise),
+        own_covariance=_own_covariance(found, one.fusion.tag_noise),
         knot=np.searchsorted(knot_s, found.captured_s, side="right") - 1,
         leg=_legs_of(found.captured_s, legs),
     )
 
 
-def _own_std(found: Detections, noise: TagNoise) -> FloatArray:
-    """Return (M, D) the log's own standard deviations, NaN where the fusion file does not take them."""
-    variance = np.diagonal(found.own_covariance, axis1=1, axis2=2)
-    return np.sqrt(variance) * noise.scale if noise.source is NoiseSource.LOG else np.full_like(variance, np.nan)
+def _own_covariance(found: Detections, noise: TagNoise) -> FloatArray:
+    """Return (M, D, D) the log's own, NaN where the fusion file does not take it."""
+    factor = noise.scale**2 if noise.source is NoiseSource.LOG else np.nan
+    return factor * found.own_covariance
 
 
 def _drift_std(session: Session) -> float:

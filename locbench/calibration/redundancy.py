@@ -65,7 +65,7 @@ class Whole:
         return float(rows.shape[0]) - float(np.sum(carried * self._normal.solve(carried))) / _PROBES
 
     def start_stds(self) -> list[FloatArray]:
-        """Return (3,) standard uncertainties of each drive's first pose."""
+        """Return (3,) standard uncertainties of each drive's first pose, the variance factor left out."""
         found, first = [], 0
         for knots in self._found.guess.knots:
             unit = np.zeros((self._slopes.shape[1], 3))

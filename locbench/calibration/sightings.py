@@ -9,6 +9,7 @@ from locbench.calibration.constants import ConstantKind, Constants
 from locbench.calibration.drive import Drive, Seen
 from locbench.geometry import between, compose, inverse, rotation_matrix, wrap_angle
 from locbench.session import TagKind
+from locbench.statistics import propagated_covariance
 from locbench.vision import predicted_values
 from locbench.vision.noise import bearing_variance, pose_covariance, range_variance, share_of_one_tag
 
@@ -72,11 +73,14 @@ def spreads(seen: Seen, poses: FloatArray) -> Spreads:
     distance = np.hypot(line[:, 0], line[:, 1])
     view = np.abs(wrap_angle(direction + np.pi - seen.tags[:, 3]))
     kind, turn = seen.detections.kind, np.zeros(len(line))
+    own = np.diagonal(seen.own_covariance, axis1=1, axis2=2).copy()
     if kind in (TagKind.ROBOT_POSE, TagKind.TAG_POSE):
         ahead = np.tile([1.0, 0.0], (len(line), 1))
         variance = np.diagonal(pose_covariance(ahead, distance, view, seen.noise), axis1=1, axis2=2)
         variance = share_of_one_tag(seen.detections.tag_count, seen.noise)[:, np.newaxis] * variance
         turn = direction if kind is TagKind.ROBOT_POSE else direction - poses[:, 2]
+        turned = propagated_covariance(rotation_matrix(-turn), seen.own_covariance[:, :2, :2])
+        own[:, :2] = np.diagonal(turned, axis1=1, axis2=2)
     else:
         columns = {
             TagKind.RANGE: [range_variance],
@@ -84,7 +88,7 @@ def spreads(seen: Seen, poses: FloatArray) -> Spreads:
             TagKind.RANGE_BEARING: [range_variance, bearing_variance],
         }[kind]
         variance = np.column_stack([column(distance, view, seen.noise) for column in columns])
-    return Spreads(np.where(np.isfinite(seen.own_std), seen.own_std, np.sqrt(variance)), turn)
+    return Spreads(np.sqrt(np.where(np.isfinite(own), own, variance)), turn)
 
 
 def detection_residuals(

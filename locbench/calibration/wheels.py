@@ -258,8 +258,9 @@ def whiles(time_s: FloatArray) -> IntArray:
 
 
 def noise_seen(time_s: FloatArray, rolled: Rolled) -> float:
-    """Return how many times larger than the files say the wheels' noise is, by their contradictions; 1 if none show it.
+    """Return how many times larger than the files say the wheels' noise is, by their contradictions; 1 at least.
 
+    Contradictions show some directions of the noise only, so less of it in those is no reason to trust all the more.
     Only whiles count in which travel, and not rounding or the gyro, makes most of the scatter expected.
     """
     first = whiles(time_s)
@@ -270,4 +271,4 @@ def noise_seen(time_s: FloatArray, rolled: Rolled) -> float:
     rolling = travel > _MOSTLY * rolled.parity_rounding
     if np.sum(rolling) < _FEWEST_WHILES:
         return 1.0
-    return MAD_TO_SIGMA * float(np.median(np.abs(total[rolling]) / np.sqrt(travel[rolling])))
+    return max(1.0, MAD_TO_SIGMA * float(np.median(np.abs(total[rolling]) / np.sqrt(travel[rolling]))))

@@ -9,14 +9,17 @@ from typing import Literal
 import numpy as np
 
 from locbench import __version__
+from locbench.arrays import FloatArray
 from locbench.calibration.changes import robot_edits, session_edits
 from locbench.calibration.constants import ConstantKind
 from locbench.calibration.determining import Calibrated, Estimate, calibrated
+from locbench.calibration.drive import Places
 from locbench.calibration.driven import driven
 from locbench.calibration.held_out import HeldOut, held_out_errors
 from locbench.calibration.outlying import Outlying, outlying
 from locbench.calibration.reading import Logged, Set, gathered
 from locbench.calibration.redundancy import Whole
+from locbench.calibration.surveyed import SurveyedPlaces
 from locbench.calibration.undetermined import untold
 from locbench.config import FusionConfig, load_config
 from locbench.config.edits import ChangedFile, EditedFile
@@ -183,13 +186,15 @@ def _constant_records(estimates: Sequence[Estimate]) -> dict[str, ParameterRecor
 def _start_records(found: Calibrated) -> dict[str, ParameterRecord]:
     """Return where each drive really began; of two drives of one session the second is numbered."""
     records: dict[str, ParameterRecord] = {}
-    for drive, knots, std in zip(
-        found.fit.fitted.drives, found.fit.guess.knots, Whole(found.fit).start_stds(), strict=True
+    fitted = found.fit.fitted
+    for drive, knots, plain_std in zip(
+        fitted.drives, found.fit.guess.knots, Whole(found.fit).start_stds(), strict=True
     ):
         name, number = f"start.{drive.session}", 2
         while f"{name}.x" in records:
             name, number = f"start.{drive.session} ({number})", number + 1
-        before, known = drive.start.pose[0], drive.start.std[0]
+        before, known = drive.start.pose[0], _known_before(drive.start, fitted.surveyed)
+        std = np.sqrt(found.factor) * plain_std
         shift = knots[0] - before
         shift[2] = float(wrap_angle(shift[2]))
         for place, (key, unit) in enumerate(_POSE):
@@ -204,6 +209,13 @@ def _start_records(found: Calibrated) -> dict[str, ParameterRecord]:
                 shift=moved,
             )
     return records
+
+
+def _known_before(start: Places, surveyed: SurveyedPlaces) -> FloatArray:
+    """Return (3,) how sure a start was before: on a mark, by that mark's survey and by how the robot was put there."""
+    place = int(start.survey[0])
+    survey = np.zeros(3) if place < 0 else surveyed.survey_std[place]
+    return np.asarray(np.nan_to_num(np.hypot(start.std[0], survey), nan=np.inf))
 
 
 def _remarks(found: Calibrated) -> list[str]:

@@ -96,11 +96,11 @@ def test_noise_between_knots_equals_random_draws():
 
 
 @pytest.mark.parametrize("factor", [0.5, 1.0, 2.0])
-def test_the_wheels_own_noise_shows_in_their_contradictions(factor):
+def test_the_wheels_own_noise_shows_in_their_contradictions_but_never_as_less(factor):
     rng = np.random.default_rng(7)
     twist = np.tile([0.02, 0.0, 0.0], (8000, 1))
     made = wheels(twist)
     noisy = made.travel_m + np.cumsum(factor * 0.002 * np.sqrt(0.02) * rng.standard_normal(made.travel_m.shape), axis=0)
     made = replace(made, travel_m=noisy, way_m=np.abs(np.diff(noisy, axis=0)))
     rolled = made.rolled(CONSTANTS, np.zeros(len(CONSTANTS)), 0.0)
-    assert noise_seen(made.time_s, rolled) == pytest.approx(factor, rel=0.08)
+    assert noise_seen(made.time_s, rolled) == pytest.approx(max(factor, 1.0), rel=0.08)

@@ -114,7 +114,7 @@ def cases(draw):
 
 
 @given(cases())
-@settings(max_examples=100)
+@settings(max_examples=50)
 def test_it_gives_what_the_textbook_gives(case):
     config, found, drive = case
     assert_alike(*_both(drive, START, sightings(found, config), config), drive)
@@ -149,7 +149,8 @@ def test_every_rule_and_resets_applied_again_after_a_late_arrival():
 @pytest.mark.parametrize("folder", DEMOS, ids=lambda folder: folder.name)
 def test_every_demo(folder):
     session = read_session(folder)
-    drive = measure_motion(session.odometry, session.robot)
+    # the textbook takes its time: two shoves of the shoved one are over by then
+    drive = measure_motion(session.odometry, session.robot).within(0.0, 35.0)
     # where nothing is doubted the slip-aware file says what gated_kalman does
     aware = [Path("configs/fusion_slip_aware.toml")] if drive.doubted.any() else []
     for path in (*session.fusion_files, *aware):
@@ -163,12 +164,13 @@ def test_every_demo(folder):
 def test_both_plaza_sessions(tmp_path, number):
     session = read_session(write_plaza(tmp_path, number, "increments", 1.070).folder)
     drive = measure_motion(session.odometry, session.robot)
-    drive = drive.within(session.stretches[0].start_s, session.stretches[0].end_s)
+    start_s = session.stretches[0].start_s
+    drive = drive.within(start_s, start_s + 500.0)
     config = fusion(tag_noise={"range_floor": "0.52 m"})
     seen = prepare_sightings(session.detections, session.field, config)
     one, other = _both(drive, session.stretches[0].start, seen, config, noise=session.robot.motion_noise)
     assert_alike(one, other, drive)
-    assert len(one.corrections) > 1000
+    assert len(one.corrections) > 500
 
 
 @pytest.mark.parametrize("kind", list(TagKind))
@@ -214,7 +216,7 @@ def test_without_detections(kind):
 
 
 @given(cases(), st.integers(0, 100))
-@settings(max_examples=40)
+@settings(max_examples=20)
 def test_nothing_known_later_is_seen_before(case, which):
     """A detection that says something else changes nothing that was published before it arrived."""
     config, found, _ = case
@@ -235,7 +237,7 @@ def test_nothing_known_later_is_seen_before(case, which):
 
 @pytest.mark.parametrize("kind", list(TagKind))
 @given(st.data())
-@settings(max_examples=2)
+@settings(max_examples=1)
 def test_a_sweep_is_each_candidate_alone(kind, data):
     """Many more candidates than there is room for at once, so that one runs where another has run before.
 

@@ -13,7 +13,7 @@ README = Path(__file__).parents[2] / "README.md"
 
 
 # the script tries all ten
-@pytest.mark.parametrize("seed", SEEDS[:2])
+@pytest.mark.parametrize("seed", SEEDS[:1])
 def test_each_fault_is_named_exactly_and_a_healthy_run_not_at_all(seed, tmp_path):
     named = row_of_one_seed(tmp_path, seed)
     assert {one.name: named[one.name] for one in HEALTHY if named[one.name]} == {}

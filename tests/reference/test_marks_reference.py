@@ -150,7 +150,7 @@ def test_honest_odometry_fails_to_close_in_one_interval_of_twenty():
 def test_the_reference_is_as_sure_as_it_is_right():
     """Squared errors over their covariance, at the marks and half-way, over honest worlds."""
     squared = []
-    for seed in range(200):
+    for seed in range(100):
         drive, times, _, truth, fixed = _drawn_world(seed, fixes=4)
         found = _reference(drive, times, fixed).at(times[:-1])
         pose, covariance = found.pose, found.covariance
@@ -160,7 +160,7 @@ def test_the_reference_is_as_sure_as_it_is_right():
         row = np.flatnonzero(known)[seed % known.sum()]
         squared.append(error[row] @ np.linalg.solve(covariance[row], error[row]))
     # the scale of an interval only ever grows, so a little below 3 is expected of it
-    assert 2.0 < np.mean(squared) < 3.0 + 4.0 * np.sqrt(6.0 / 200)
+    assert 2.0 < np.mean(squared) < 3.0 + 4.0 * np.sqrt(6.0 / 100)
 
 
 def _signed(difference: np.ndarray) -> np.ndarray:

@@ -15,6 +15,7 @@ __all__ = ["Untold", "untold"]
 
 # an unsure direction of all constants counts a constant in that has at least this part of its largest
 _TAKES_PART = 0.35
+_ENOUGH_TURNS = 3.0
 
 _TRAVEL = (ConstantKind.WHEEL_DIAMETER, ConstantKind.TRAVEL_SCALE)
 _TURNING = (ConstantKind.LEVER_ARM, ConstantKind.TURN_SCALE)
@@ -104,7 +105,8 @@ def _reasons(
     )
     levers = [one for one in open_ones if one.kind is ConstantKind.LEVER_ARM]
     turning = kinds & set(_TURNING)
-    few_turns = what.turns < 3.0
+    travel = [one for one in open_ones if one.kind in _TRAVEL]
+    few_turns = what.turns < _ENOUGH_TURNS
     yield (
         bool(turning) and few_turns,
         f"lever arms and the gyro's scale need three turns on the spot; this run has {what.turns:.1f}",
@@ -117,17 +119,16 @@ def _reasons(
         DriveKind.SPIN,
     )
     yield (
-        bool(turning),
+        bool(turning) and not travel,
         f"lever arms need references at several headings around turns on the spot; this run has {what.references} "
         f"references at {what.headings} headings, and {what.turns:.1f} turns",
         DriveKind.SPIN,
     )
-    travel = [one for one in open_ones if one.kind in _TRAVEL]
     sideways = [one for one in travel if one.of in what.roll_sideways]
     yield (
         bool(travel) and len(sideways) == len(travel),
-        "a wheel that rolls sideways shows its diameter only where the robot drives sideways between references, if it "
-        f"can; this run drove {what.sideways_m:.1f} m sideways",
+        "a wheel that rolls sideways shows its diameter only where the robot is driven, or pushed by hand, sideways "
+        f"between references; this run went {what.sideways_m:.1f} m sideways",
         DriveKind.STRAIGHT,
     )
     yield (
@@ -139,8 +140,8 @@ def _reasons(
     yield (
         ConstantKind.ROLLING_DIRECTION in kinds,
         "the direction in which a pod rolls shows only across it: forward driving tells that of sideways pods, "
-        f"sideways driving, if the robot can, that of forward pods; this run drove {what.forward_m:.1f} m forward or "
-        f"back and {what.sideways_m:.1f} m sideways",
+        "driving or pushing by hand sideways that of forward pods; this run went "
+        f"{what.forward_m:.1f} m forward or back and {what.sideways_m:.1f} m sideways",
         DriveKind.STRAIGHT,
     )
     yield (

@@ -8,7 +8,7 @@ from locbench.runsheet.sheet import RunSheet
 from locbench.runsheet.survey import Survey, Tape
 from locbench.units import UNITS, UnitSystem
 
-__all__ = ["mark_lines"]
+__all__ = ["mark_lines", "rounded_up"]
 
 
 def mark_lines(sheet: RunSheet, system: UnitSystem) -> list[str]:
@@ -34,7 +34,7 @@ def _distance(start: str, end: str, sheet: RunSheet, system: UnitSystem) -> list
         f"first = {_quoted(start)}",
         f"second = {_quoted(end)}",
         f"length = {_quantity(length, place, 4)}  # write what the tape says from mark to mark",
-        f"std = {_quantity(_rounded_up(sheet.tape.reading_std_m(length), small), small, 3)}",
+        f"std = {_quantity(rounded_up(sheet.tape.reading_std_m(length), small), small, 3)}",
     ]
 
 
@@ -49,9 +49,9 @@ def _block(survey: Survey, tape: Tape, system: UnitSystem) -> list[str]:
     ]
     if pose.heading_rad is not None:
         lines.append(f"heading = {_quantity(pose.heading_rad, 'deg', 2)}")
-    lines.append(f"position_std = {_quantity(_rounded_up(survey.used_position_m, small), small, 3)}")
+    lines.append(f"position_std = {_quantity(rounded_up(survey.used_position_m, small), small, 3)}")
     if survey.used_heading_rad is not None:
-        lines.append(f"heading_std = {_quantity(_rounded_up(survey.used_heading_rad, 'deg'), 'deg', 3)}")
+        lines.append(f"heading_std = {_quantity(rounded_up(survey.used_heading_rad, 'deg'), 'deg', 3)}")
     lines += _placing(survey, tape, small)
     return lines
 
@@ -66,8 +66,8 @@ def _placing(survey: Survey, tape: Tape, small: str) -> list[str]:
     return lines
 
 
-def _rounded_up(std: float, symbol: str) -> float:
-    """Return a standard deviation with two digits, rounded up: it shall not look surer than it is."""
+def rounded_up(std: float, symbol: str) -> float:
+    """Return a standard deviation (SI) with two digits in that unit, rounded up: it shall not look surer than it is."""
     factor = UNITS[symbol].factor
     step = 10.0 ** (math.floor(math.log10(std / factor)) - 1)
     return math.ceil(std / factor / step - 1e-9) * step * factor

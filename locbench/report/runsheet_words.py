@@ -1,7 +1,7 @@
 """The words and tables of a run sheet, without a medium: terminal and page show the same."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -16,9 +16,10 @@ from locbench.report.numbers import (
     survey_length,
 )
 from locbench.report.runsheet_steps import BoxRow, PartSteps, box_rows, part_steps
-from locbench.report.runsheet_toml import mark_lines
+from locbench.report.runsheet_toml import mark_lines, rounded_up
 from locbench.report.text_tables import NOTHING, Cell, Column, TextTable, label_cell
 from locbench.runsheet.expected import PICTURES_PER_S, Expected
+from locbench.runsheet.lines import pods_across
 from locbench.runsheet.sheet import RunSheet
 from locbench.runsheet.survey import Survey
 from locbench.units import Dimension, UnitSystem
@@ -36,9 +37,8 @@ BLANKS = (
     "log file",
 )
 
-# what the page's letters of the usual size leave room for, in lines: marks, steps, lines to copy, laps to fill in
-_ROOMY_LINES = 38
-_TOML_LINES, _TOML_BESIDE = 8, 6
+# what the page's letters of the usual size leave room for, in lines: marks, steps, laps to fill in
+_ROOMY_LINES = 34
 _LAP_LINES = 1.5
 
 _CAUTION = (
@@ -146,8 +146,7 @@ class SheetWords:
     def crowded(self) -> bool:
         """Whether it takes smaller letters to get all of it onto one page."""
         steps = sum(len(part.steps) + 1 for part in self.parts)
-        copied = _TOML_LINES * math.ceil(len(self.toml_blocks) / _TOML_BESIDE) if self.toml else 0
-        return len(self.marks.rows) + steps + copied + _LAP_LINES * len(self.boxes) > _ROOMY_LINES
+        return len(self.marks.rows) + steps + _LAP_LINES * len(self.boxes) > _ROOMY_LINES
 
     @property
     def most_presses(self) -> int:
@@ -167,7 +166,7 @@ def sheet_words(sheet: RunSheet, system: UnitSystem) -> SheetWords:
         log=_log_table(sheet),
         log_notes=_log_notes(sheet, system),
         loop=_loop(sheet),
-        begin=_begin(sheet),
+        begin=_begin(sheet, system),
         parts=tuple(part_steps(sheet, system)),
         end=_end(sheet),
         boxes=tuple(box_rows(sheet)),
@@ -215,7 +214,7 @@ def _marks_table(sheet: RunSheet, system: UnitSystem) -> TextTable:
 
 def _mark_row(survey: Survey, system: UnitSystem) -> tuple[Cell, ...]:
     tape, small = survey_length(system), error_length(system)
-    pose, line = survey.mark.pose, survey.line
+    pose, line, turned = survey.mark.pose, survey.line, survey.used_heading_rad
     heading = NOTHING if pose.heading_rad is None else Cell(f"{math.degrees(pose.heading_rad) + 0.0:.0f}")
     end = NOTHING
     if line is not None:
@@ -230,8 +229,8 @@ def _mark_row(survey: Survey, system: UnitSystem) -> tuple[Cell, ...]:
         Cell(" / ".join(number_text(distance, tape) for distance in survey.distances_m)),
         end,
         Cell(f"{survey.check.value} {number_text(survey.check_m, tape)} ± {number_text(survey.check_within_m, small)}"),
-        Cell(number_text(survey.used_position_m, small)),
-        Cell(number_text(survey.used_heading_rad, DEGREES)),
+        Cell(number_text(rounded_up(survey.used_position_m, small.symbol), small)),
+        NOTHING if turned is None else Cell(number_text(rounded_up(turned, DEGREES.symbol), DEGREES)),
     )
 
 
@@ -258,12 +257,23 @@ def _layout_notes(sheet: RunSheet, system: UnitSystem) -> tuple[str, ...]:
         notes.append(
             "Also measure each line from end to end with the tape: its length is what wheels are compared with."
         )
+        across = [plain_text(name) for name in pods_across(sheet.ground.robot)]
+        if across:
+            notes.append(_sideways_note(across))
     if sheet.plan.view is not None:
         notes.append(_view_note(sheet, system))
     if sheet.unused:
         shown = ", ".join(plain_text(name) for name in sheet.unused)
         notes.append(f"Not visited of the field file's marks: {shown}.")
     return tuple(notes)
+
+
+def _sideways_note(pods: Sequence[str]) -> str:
+    return (
+        f"Not told by lines driven forward: the wheel diameter of {', '.join(pods)}, and the direction in which the "
+        "others roll. For these drive one line sideways too: turned by 90 deg, with two more marks of that heading at "
+        "its ends. A robot that cannot drive sideways is pushed along it by hand, switched off."
+    )
 
 
 def _view_note(sheet: RunSheet, system: UnitSystem) -> str:
@@ -359,11 +369,14 @@ def _loop(sheet: RunSheet) -> tuple[str, ...]:
     )
 
 
-def _begin(sheet: RunSheet) -> str:
+def _begin(sheet: RunSheet, system: UnitSystem) -> str:
     first = plain_text(sheet.plan.marks[0].name)
+    pace = sheet.plan.pace
     return (
-        f"Set the robot on {first}, edge against its line. Start the log. Hands off for "
-        f"{sheet.plan.pace.standstill_s:g} s: the gyro's bias is taken from this standstill. Press the mark button."
+        f"Set the robot on {first}, edge against its line. Start the log. Hands off for {pace.standstill_s:g} s: the "
+        "gyro's bias is taken from this standstill. Press the mark button. From here on no faster than "
+        f"{quantity_text(pace.speed_m_s, floor_length(system))}/s and {math.degrees(pace.turn_rate_rad_s):.0f} deg/s "
+        "where a step says no other."
     )
 
 

@@ -8,7 +8,7 @@ from locbench.config import RobotConfig
 from locbench.config.robot import Pod
 from locbench.runsheet.survey import Tape
 
-__all__ = ["NEEDED", "line_std", "placing_over_passes_m", "pods_along", "times_needed"]
+__all__ = ["NEEDED", "line_std", "placing_over_passes_m", "pods_across", "pods_along", "times_needed"]
 
 NEEDED = 0.0006
 """Relative standard uncertainty that a pre-event check needs of a wheel diameter."""
@@ -23,6 +23,12 @@ def pods_along(robot: RobotConfig | None) -> dict[str, Pod]:
     """Return the robot's pods that roll along a line driven forward, by name."""
     pods = {} if robot is None else robot.pods
     return {name: pod for name, pod in pods.items() if abs(float(np.cos(pod.rolling_direction))) >= _ROLLS_ALONG}
+
+
+def pods_across(robot: RobotConfig | None) -> dict[str, Pod]:
+    """Return the robot's pods that roll too little along such a line to be measured by it, by name."""
+    along = pods_along(robot)
+    return {} if robot is None else {name: pod for name, pod in robot.pods.items() if name not in along}
 
 
 def placing_over_passes_m(passes: int, tape: Tape) -> float:

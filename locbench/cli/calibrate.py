@@ -32,7 +32,7 @@ def calibrate(
     if json:
         typer.echo(calibration_json(found.calibration), nl=False)
         return
-    print_calibration(found.calibration, found.changed_files, [str(session) for session in sessions], console())
+    print_calibration(found.calibration, found.changed_files, [str(session) for session in sessions], out, console())
     if written:
         typer.echo(f"Written to {out}: {', '.join(written)}")
     if len(written) > 1:

@@ -25,9 +25,9 @@ from locbench.config import FusionConfig, load_config
 from locbench.config.edits import ChangedFile, EditedFile
 from locbench.errors import ConfigError
 from locbench.geometry import wrap_angle
-from locbench.jobs.sessions import changed_file, examined_session, refuse_different_robots
+from locbench.jobs.sessions import changed_file, examined_session, refuse_different_lags, refuse_different_robots
 from locbench.results import Calibration, HeldOutError, ParameterRecord, Undetermined
-from locbench.session import EvidenceLevel, Examination, Session
+from locbench.session import EvidenceLevel, Examination, Session, TagKind
 
 __all__ = ["CalibratedSessions", "calibrate", "logged_session", "reconciling"]
 
@@ -44,6 +44,8 @@ _UNITS: Mapping[ConstantKind, _Unit] = {
     ConstantKind.TRAVEL_SCALE: "1",
     ConstantKind.TURN_SCALE: "1",
 }
+_MOUNT = frozenset({ConstantKind.MOUNT_X, ConstantKind.MOUNT_Y, ConstantKind.MOUNT_YAW})
+_OF_CAMERA = _MOUNT | {ConstantKind.LATENCY}
 # a start that the drives tell this much better than it was known before counts as determined
 _BETTER = 0.8
 _NOISIER = 1.25
@@ -71,18 +73,20 @@ def calibrate(locations: Sequence[Path]) -> CalibratedSessions:
     Raises
     ------
     ConfigError
-        If a session or a file it names is missing, malformed or impossible, if the sessions are of different robots, or
-        if one has neither marks nor truth nor tags.
+        If a session or a file it names is missing, malformed or impossible, if the sessions are of different robots or
+        say different things about one lag, or if one has neither marks nor truth nor tags.
     SessionError
         If a table cannot be used.
     """
     examined = [examined_session(location) for location in locations]
     refuse_different_robots(examined)
+    refuse_different_lags(examined)
     logged = [logged_session(one) for one in examined]
     fitted = gathered(logged)
     with reconciling(str(examined[0].files.session)):
         found = calibrated(fitted)
         held_out, why = _held_out(fitted, logged)
+    worth_copying = _worth_copying(found, held_out)
     calibration = Calibration(
         locbench=__version__,
         sessions=[one.session.name for one in logged],
@@ -96,9 +100,10 @@ def calibrate(locations: Sequence[Path]) -> CalibratedSessions:
         rms_after_m=None if held_out is None else held_out.after_m,
         held_out=held_out,
         why=why,
-        remarks=_remarks(found),
+        uncertainty_factor=float(np.sqrt(found.factor)),
+        remarks=[*_remarks(found), *_remarks_on_copying(examined, worth_copying)],
     )
-    return CalibratedSessions(calibration, tuple(_changed_files(examined, found.estimates)))
+    return CalibratedSessions(calibration, tuple(_changed_files(examined, worth_copying)))
 
 
 @contextmanager
@@ -235,6 +240,34 @@ def _remarks(found: Calibrated) -> list[str]:
     ]
     for one in outlying(found.fit):
         remarks += _remarks_on(one)
+    return remarks
+
+
+def _worth_copying(found: Calibrated, held_out: HeldOutError | None) -> list[Estimate]:
+    """Return the constants to copy: without those of the odometry where references left out come no nearer by them.
+
+    Where drives contradict each other the camera's are no better founded.
+    """
+    if held_out is None or held_out.is_nearer:
+        return list(found.estimates)
+    return [one for one in found.estimates if found.factor == 1.0 and one.constant.kind in _OF_CAMERA]
+
+
+def _remarks_on_copying(examined: Sequence[Examination], estimates: Sequence[Estimate]) -> list[str]:
+    """Return what a reader has to know, or to write, beside the lines to copy."""
+    first = examined[0]
+    assert first.session is not None
+    remarks = []
+    if len(examined) > 1:
+        lines = changed_file(first, EditedFile.SESSION, session_edits(estimates, first.config)).lines.splitlines()
+        remarks += [f"to be written into each session file: {' '.join(lines)}"] if lines else []
+    detections = first.session.detections
+    mounts = [one.constant for one in estimates if one.determined and one.constant.kind in _MOUNT]
+    if mounts and detections is not None and detections.kind is TagKind.ROBOT_POSE:
+        remarks.append(
+            f"{mounts[0].of} is found against the mount that the robot computed its poses with when it logged them, "
+            "which is taken to be the robot file's; where that file was changed since then, do not add the shift again"
+        )
     return remarks
 
 

@@ -3,11 +3,13 @@
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from locbench.config import SessionConfig
 from locbench.config.edits import ChangedFile, Edit, EditedFile
+from locbench.config.session import PosesSource
 from locbench.errors import ConfigError
 from locbench.session import Examination, examine_session, read_session
 
-__all__ = ["changed_file", "examined_session", "refuse_different_robots"]
+__all__ = ["changed_file", "examined_session", "refuse_different_lags", "refuse_different_robots"]
 
 
 def examined_session(location: Path) -> Examination:
@@ -46,6 +48,35 @@ def refuse_different_robots(examined: Sequence[Examination]) -> None:
                 received=str(other.config.robot),
                 remedy=f"Name sessions of one robot at a time; the first one names {first.config.robot}",
             )
+
+
+def refuse_different_lags(examined: Sequence[Examination]) -> None:
+    """Refuse sessions whose files move the gyro's heading, or the detections, by different times.
+
+    One lag of the gyro and one of the camera is estimated for all of them, against what the files say.
+
+    Raises
+    ------
+    ConfigError
+        Naming the first session that differs, and the key.
+    """
+    said: dict[str, tuple[float, Examination]] = {}
+    for one in examined:
+        for key, value in _lags(one.config).items():
+            before, first = said.setdefault(key, (value, one))
+            if value != before:
+                raise ConfigError(
+                    "the sessions say different things about one lag",
+                    where=f"{one.files.session}: {key}",
+                    received=f"{1e3 * value:g} ms",
+                    remedy=f"Write the same into all of them; {first.files.session} says {1e3 * before:g} ms",
+                )
+
+
+def _lags(config: SessionConfig) -> dict[str, float]:
+    """Return the times by which a session file moves what lags, by key; none for what it does not log."""
+    lags = {} if isinstance(config.odometry, PosesSource) else {"odometry.heading_lag": config.odometry.heading_lag}
+    return lags if config.tags is None else {**lags, "tags.offset": config.tags.offset}
 
 
 def changed_file(examined: Examination, file: EditedFile, edits: Iterable[Edit]) -> ChangedFile:

@@ -7,7 +7,7 @@ from rich.console import Console
 from rich.text import Text
 
 from locbench.config.edits import ChangedFile
-from locbench.report.commands import command
+from locbench.report.commands import command, runsheet_command
 from locbench.report.copy_block import Copies, copy_names, copy_texts, print_copy_block
 from locbench.report.fitted_numbers import SHOWN, decimals_for
 from locbench.report.numbers import MISSING, as_sentence, plain_text
@@ -31,20 +31,29 @@ def calibration_headline(calibration: Calibration) -> str:
     sure = {name: one for name, one in constants.items() if one.determined}
     moved = {name: one for name, one in sure.items() if _is_moved(one)}
     counted = f"{len(sure)} of {len(constants)} constants determined, {len(moved)} of them not what the files say"
-    if not moved:
-        return f"{counted}{_gain(calibration)}."
-    worst = max(moved, key=lambda name: _times_std(moved[name]))
-    return f"{counted}, most surely {plain_text(worst)}: {_shift_words(moved[worst])}{_gain(calibration)}."
+    if moved:
+        worst = max(moved, key=lambda name: _times_std(moved[name]))
+        counted += f", most surely {plain_text(worst)}: {_shift_words(moved[worst])}"
+    return f"{_contradiction(calibration)}{counted}{_gain(calibration)}."
+
+
+def _contradiction(calibration: Calibration) -> str:
+    held_out = calibration.held_out
+    if held_out is None or held_out.is_nearer or calibration.uncertainty_factor == 1.0:
+        return ""
+    several = len(calibration.sessions) > 1
+    return "These drives contradict each other: " if several else "Parts of this drive contradict each other: "
 
 
 def _gain(calibration: Calibration) -> str:
     held_out = calibration.held_out
     if held_out is None:
         return ""
-    return (
+    words = (
         f"; dead reckoning at {held_out.count} references left out of the fit: {1e3 * held_out.before_m:.0f} mm RMS "
         f"before, {1e3 * held_out.after_m:.0f} mm after"
     )
+    return words if held_out.is_nearer else f"{words}, no nearer, so leave the odometry as it is"
 
 
 def _constants(calibration: Calibration) -> dict[str, ParameterRecord]:
@@ -68,7 +77,11 @@ def _shift_words(one: ParameterRecord) -> str:
 
 
 def print_calibration(
-    calibration: Calibration, changed_files: Sequence[ChangedFile], places: Sequence[str], console: Console
+    calibration: Calibration,
+    changed_files: Sequence[ChangedFile],
+    places: Sequence[str],
+    out: Path | None,
+    console: Console,
 ) -> None:
     """Print the answer, the constants, what stays open, the lines to copy, and where to look next.
 
@@ -80,6 +93,8 @@ def print_calibration(
         The files with the constants that were determined.
     places
         The sessions as the user named them.
+    out
+        Where copies of the files with the constants were written, if anywhere.
     console
         Where to print; nothing is drawn narrower than 80 columns.
     """
@@ -91,7 +106,7 @@ def print_calibration(
         print_list("Not determined", [_open(one) for one in calibration.undetermined], console, None)
         print_list("Noted", [*calibration.remarks, *calibration.why.values()], console, None)
         print_copy_block(changed_files, console)
-        print_list("Where to look next", _next_steps(calibration, changed_files, places), console, None)
+        print_list("Where to look next", _next_steps(calibration, changed_files, places, out), console, None)
 
 
 def _table(title: str, parameters: Mapping[str, ParameterRecord]) -> TextTable:
@@ -127,17 +142,17 @@ def _row(name: str, one: ParameterRecord) -> tuple[Cell, ...]:
 
 def _open(one: Undetermined) -> str:
     names = ", ".join(plain_text(name) for name in one.parameters)
-    return as_sentence(f"{names}: {one.why}. Next drive: {command('runsheet', '--kind', one.next_run)}")
+    return as_sentence(f"{names}: {one.why}. Next drive: {runsheet_command(one.next_run)}")
 
 
-def _next_steps(calibration: Calibration, changed_files: Sequence[ChangedFile], places: Sequence[str]) -> list[str]:
+def _next_steps(
+    calibration: Calibration, changed_files: Sequence[ChangedFile], places: Sequence[str], out: Path | None
+) -> list[str]:
     steps = []
     if changed_files:
-        steps.append(
-            "Copy the lines above into the files and the robot's program, or have copies written: "
-            + command("calibrate", *places, "--out", "FOLDER")
-        )
-        steps.append(f"What the new constants do to a drive: {command('evaluate', places[0])}")
+        copies = "" if out else ", or have copies written: " + command("calibrate", *places, "--out", "FOLDER")
+        steps.append(f"Copy the lines above into the files and the robot's program{copies}")
+        steps.append(f"Then see what they do to a drive: {command('evaluate', places[0])}")
     if calibration.undetermined:
         kinds = dict.fromkeys(one.next_run for one in calibration.undetermined)
         steps.append(

@@ -40,9 +40,18 @@ class HeldOutError(Record):
     before_m: float
     after_m: float
 
+    @property
+    def is_nearer(self) -> bool:
+        """Whether the constants found bring dead reckoning nearer to them."""
+        return self.after_m < self.before_m
+
 
 class Calibration(Record):
-    """The whole of calibration.json; errors before and after are None without marks or truth, the reason in `why`."""
+    """The whole of calibration.json; errors before and after are None without marks or truth, the reason in `why`.
+
+    `uncertainty_factor` is how many times larger all uncertainties are because odometry and references contradict each
+    other more than their noise says; 1 where they do not.
+    """
 
     schema_: Annotated[Literal[1], Field(alias="schema")] = 1
     locbench: str
@@ -56,4 +65,5 @@ class Calibration(Record):
     rms_after_m: float | None
     held_out: HeldOutError | None
     why: dict[str, str]
+    uncertainty_factor: float
     remarks: list[str]

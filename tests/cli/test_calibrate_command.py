@@ -13,7 +13,8 @@ from rich.console import Console
 from locbench.calibration.determining import calibrated
 from locbench.calibration.reading import gathered
 from locbench.cli import main as cli
-from locbench.jobs.calibrate import logged_session
+from locbench.config.edits import EditedFile
+from locbench.jobs.calibrate import calibrate, logged_session
 from locbench.jobs.sessions import examined_session
 from locbench.report.calibration import print_calibration
 from locbench.results import read_calibration
@@ -78,12 +79,61 @@ def test_the_calibrated_robot_needs_no_further_calibration(demo, out, tmp_path):
 
 def test_the_screen_has_the_answer_first_then_the_lines_to_copy(out, capsys):
     calibration = read_calibration(out / "calibration.json")
-    print_calibration(calibration, (), ["session"], Console(width=100, highlight=False))
-    shown = capsys.readouterr().out
+    shown = _shown(calibration, capsys)
     assert re.match(r"12 of 15 constants determined, \d+ of them not what the files say", shown)
     assert "Not determined" in shown
-    assert "locbench runsheet --kind straight" in " ".join(shown.split())
+    assert "locbench runsheet --field FIELD.toml --robot ROBOT.toml --kind straight" in shown
+    # these robot poses were computed by a program that had a mount of its own
+    assert "do not add the shift again" in shown
     assert 'rolling_direction = "90.9' in (out / "robot_calibrated.toml").read_text()
+
+
+def _shown(calibration, capsys):
+    print_calibration(calibration, (), ["session"], None, Console(width=100, highlight=False))
+    return " ".join(capsys.readouterr().out.split())
+
+
+def test_constants_that_bring_what_was_left_out_no_nearer_are_not_to_be_copied(out, capsys):
+    calibration = read_calibration(out / "calibration.json")
+    worse = calibration.held_out.model_copy(update={"before_m": 0.054, "after_m": 0.071})
+    contradicting = calibration.model_copy(update={"held_out": worse, "uncertainty_factor": 1.8})
+    assert _shown(contradicting, capsys).startswith("Parts of this drive contradict each other: 12 of 15")
+    assert "54 mm RMS before, 71 mm after, no nearer, so leave the odometry as it is." in _shown(contradicting, capsys)
+    unlucky = contradicting.model_copy(update={"uncertainty_factor": 1.0})
+    assert _shown(unlucky, capsys).startswith("12 of 15 constants determined")
+
+
+def test_drives_of_a_sound_and_a_worn_wheel_leave_the_odometry_alone():
+    """Both demos are of one robot file, but its left wheel wore down between them."""
+    found = calibrate([ROOT / "logs_demo" / name for name in ("orchard_healthy", "orchard_worn")])
+    assert not found.calibration.held_out.is_nearer
+    changed = {edit.path[0] for file in found.changed_files for edit in file.edits}
+    # the camera is none of the wheel's business
+    assert changed == {"cameras"}
+
+
+def test_a_clock_that_several_sessions_share_is_named_for_each_of_them(demo, tmp_path):
+    other = tmp_path / "other"
+    shutil.copytree(demo, other)
+    found = calibrate([demo, other])
+    assert {file.file for file in found.changed_files} <= {EditedFile.ROBOT}
+    (remark,) = [one for one in found.calibration.remarks if "each session file" in one]
+    assert re.search(r'\[odometry\] heading_lag = "4\.\d+ ms"', remark)
+
+
+@pytest.mark.parametrize(
+    ("heading", "key", "line"),
+    [("[odometry]", "odometry.heading_lag", 'heading_lag = "3 ms"'), ("[tags]", "tags.offset", 'offset = "-20 ms"')],
+)
+def test_sessions_that_disagree_on_a_lag_are_refused(heading, key, line, demo, tmp_path, capsys):
+    other = tmp_path / "other"
+    shutil.copytree(demo, other)
+    path = other / "session.toml"
+    path.write_text(path.read_text().replace(heading, f"{heading}\n{line}"))
+    assert _run("calibrate", demo, other) == 2
+    error = capsys.readouterr().err
+    assert f"{path}: {key}: the sessions say different things about one lag" in error
+    assert "says 0 ms" in error
 
 
 def test_several_sessions_of_one_robot_are_fitted_together(demo, out, tmp_path):

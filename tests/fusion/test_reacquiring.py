@@ -129,7 +129,7 @@ def test_the_belief_is_given_up_again_when_an_earlier_capture_arrives_later(mode
 
 
 @given(st.integers(0, 10_000))
-@settings(max_examples=40)
+@settings(max_examples=20)
 def test_how_far_two_fixes_disagree_is_what_small_steps_give(seed):
     """Either may act first and either may lack its heading; beliefs and noises at random."""
     rng = np.random.default_rng(seed)
@@ -189,7 +189,7 @@ def test_tag_poses_do_too(case):
 
 
 @given(st.integers(0, 10_000))
-@settings(max_examples=12)
+@settings(max_examples=6)
 def test_any_run_does(seed):
     """Starts, fixes and delays at random; a short history makes some too old."""
     rng = np.random.default_rng(seed)

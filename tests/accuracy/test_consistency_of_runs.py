@@ -9,7 +9,7 @@ from locbench.accuracy.consistency import mean_normalised_error_squared, normali
 from locbench.jobs.consistency import consistency, pooled_consistency
 from locbench.statistics import RemarkCode, band_of_draws, chi_square_mean_band
 
-RUNS = 100
+RUNS = 80
 ESTIMATORS = (FILTER, "dead_reckoning")
 # every tag a few centimetres beside its place in the field file
 CROOKED = {
@@ -35,7 +35,7 @@ def _assert_expected(means, components, expected=1.0):
 
 
 def test_honest_estimators_are_found_honest():
-    """Over 100 runs: NEES at one place per run, bands from re-draws of each run, and remarks."""
+    """Over 80 runs: NEES at one place per run, bands from re-draws of each run, and remarks."""
     single, held, naive, remarks = ({name: [] for name in ESTIMATORS} for _ in range(4))
     runs = [body_run(seed) for seed in range(RUNS)]
     for number, run in enumerate(runs):

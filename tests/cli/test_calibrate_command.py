@@ -103,19 +103,25 @@ def test_constants_that_bring_what_was_left_out_no_nearer_are_not_to_be_copied(o
     assert _shown(unlucky, capsys).startswith("12 of 15 constants determined")
 
 
-def test_drives_of_a_sound_and_a_worn_wheel_leave_the_odometry_alone():
+def _with_marks_only(session, folder):
+    """Return a copy without truth and tags, which takes a fifth of the time."""
+    shutil.copytree(session, folder)
+    path = folder / "session.toml"
+    text = re.sub(r'"[^"]*/configs/', f'"{ROOT}/configs/', path.read_text())
+    path.write_text(re.sub(r"^\[(truth|tags)[^]]*\]\n(?:[^\[\n].*\n|\n)*", "", text, flags=re.M))
+    return folder
+
+
+def test_drives_of_a_sound_and_a_worn_wheel_leave_the_odometry_alone(tmp_path):
     """Both demos are of one robot file, but its left wheel wore down between them."""
-    found = calibrate([ROOT / "logs_demo" / name for name in ("orchard_healthy", "orchard_worn")])
+    names = ("orchard_healthy", "orchard_worn")
+    found = calibrate([_with_marks_only(ROOT / "logs_demo" / name, tmp_path / name) for name in names])
     assert not found.calibration.held_out.is_nearer
-    changed = {edit.path[0] for file in found.changed_files for edit in file.edits}
-    # the camera is none of the wheel's business
-    assert changed == {"cameras"}
+    assert found.changed_files == ()
 
 
 def test_a_clock_that_several_sessions_share_is_named_for_each_of_them(demo, tmp_path):
-    other = tmp_path / "other"
-    shutil.copytree(demo, other)
-    found = calibrate([demo, other])
+    found = calibrate([_with_marks_only(demo, tmp_path / name) for name in ("first", "second")])
     assert {file.file for file in found.changed_files} <= {EditedFile.ROBOT}
     (remark,) = [one for one in found.calibration.remarks if "each session file" in one]
     assert re.search(r'\[odometry\] heading_lag = "4\.\d+ ms"', remark)

@@ -171,7 +171,7 @@ CHANCE = st.randoms(use_true_random=False)
 
 @pytest.mark.usefixtures("without_pictures")
 @pytest.mark.parametrize("name", DEMOS)
-@settings(max_examples=12)
+@settings(max_examples=8)
 @given(random=CHANCE)
 def test_a_spoilt_demo_is_answered_or_refused(name, random):
     assert_answered_or_refused_when_spoilt(demo(name), random, *DRAWN)
@@ -179,7 +179,7 @@ def test_a_spoilt_demo_is_answered_or_refused(name, random):
 
 @pytest.mark.usefixtures("without_pictures")
 @pytest.mark.parametrize("kind", OTHER_LOGS)
-@settings(max_examples=6)
+@settings(max_examples=4)
 @given(random=CHANCE)
 def test_so_is_a_spoilt_log_of_another_kind(kind, random):
     assert_answered_or_refused_when_spoilt(other_log(kind), random, *DRAWN)

@@ -19,6 +19,7 @@ from locbench.geometry import compose, inverse
 from locbench.inspection.diagnosis import SetupFault
 from locbench.jobs.inspect import inspect
 from locbench.jobs.simulate import simulate
+from locbench.results import Inspection
 
 __all__ = [
     "FAULTS",
@@ -27,6 +28,7 @@ __all__ = [
     "Change",
     "Fault",
     "added",
+    "as_healthy",
     "columns",
     "error_codes",
     "healthy_session",
@@ -359,9 +361,9 @@ HEALTHY = tuple(
 )
 
 
-def error_codes(folder: Path) -> list[str]:
+def error_codes(inspection: Inspection) -> list[str]:
     """Return the codes that an inspection names as errors."""
-    return [found.code for found in inspect(folder).inspection.diagnoses if found.severity == "error"]
+    return [found.code for found in inspection.diagnoses if found.severity == "error"]
 
 
 def row_of_one_seed(folder: Path, seed: int) -> dict[str, list[str]]:
@@ -370,16 +372,21 @@ def row_of_one_seed(folder: Path, seed: int) -> dict[str, list[str]]:
     named = {}
     for number, fault in enumerate(FAULTS):
         changed = with_fault(runs[fault.report], folder / f"fault_{number}", fault)
-        named[fault.name] = error_codes(changed)
+        named[fault.name] = error_codes(inspect(changed).inspection)
         shutil.rmtree(changed)
     for number, healthy in enumerate(HEALTHY):
-        same = folder / f"healthy_{number}"
-        shutil.copytree(runs[healthy.report], same)
-        if not healthy.truth:
-            without_truth(same)
-        named[healthy.name] = error_codes(same)
+        same = as_healthy(runs[healthy.report], folder / f"healthy_{number}", healthy)
+        named[healthy.name] = error_codes(inspect(same).inspection)
         shutil.rmtree(same)
     return named
+
+
+def as_healthy(run: Path, folder: Path, healthy: Healthy) -> Path:
+    """Return a copy of a run with what that healthy session has."""
+    shutil.copytree(run, folder)
+    if not healthy.truth:
+        without_truth(folder)
+    return folder
 
 
 def matrix(seeds: Iterable[int]) -> str:

@@ -31,7 +31,7 @@ ROBOT, FIELD = load_config(FILES.robot, RobotConfig), load_config(FILES.field, F
 FUSION, SHOOTER = load_config(FILES.fusion[0], FusionConfig), load_config(FILES.shooter, ShooterConfig)
 SHOVED = tomllib.loads((CONFIGS / "scenario_shoved.toml").read_text())
 DECIDED = (CorrectionVerdict.HELPED, CorrectionVerdict.HURT)
-RUNS = 40
+RUNS = 25
 
 
 def _shoved_scenario(rng: np.random.Generator) -> ScenarioConfig:
@@ -116,7 +116,7 @@ def test_on_shoved_runs_marks_seldom_contradict_the_hidden_truth(tmp_path):
         unchecked += sum(mine in DECIDED for mine in careless)
         unchecked_wrong += sum(m in DECIDED and m is not right for m, right in zip(careless, true, strict=True))
     print({str(word): count for word, count in said.items()}, contradicted / decided, unchecked_wrong / unchecked)
-    assert decided > 800
+    assert decided > 500
     assert contradicted <= 0.05 * decided
     # without the closure test the same marks would be wrong far more often
     assert unchecked_wrong > 0.10 * unchecked

@@ -10,6 +10,7 @@ from locbench.arrays import BoolArray, FloatArray
 from locbench.camera.components import Component
 from locbench.camera.observed import Observed
 from locbench.geometry import wrap_angle
+from locbench.session import TagKind
 
 __all__ = ["flipped"]
 
@@ -34,8 +35,9 @@ def flipped(seen: Observed, residual: FloatArray, std: FloatArray, wrong: FloatA
         return np.zeros(len(seen), dtype=bool)
     place = seen.components.index(Component.HEADING)
     spread = std[:, place]
-    twice = 2.0 * seen.signed_view_rad
-    # the tag's heading and the robot's own come off in opposite senses
-    off = [np.abs(wrap_angle(residual[:, place] - sense * twice)) for sense in (1.0, -1.0)]
-    apart = np.abs(wrap_angle(twice)) > _APART * spread
-    return np.asarray((wrong > 0.5) & apart & (np.minimum(*off) < _WITHIN * spread))
+    # the tag's heading comes off by that much, the robot's own in the opposite sense
+    sense = -1.0 if seen.detections.kind is TagKind.ROBOT_POSE else 1.0
+    turned = wrap_angle(sense * 2.0 * seen.signed_view_rad)
+    off = np.abs(wrap_angle(residual[:, place] - turned))
+    apart = np.abs(turned) > _APART * spread
+    return np.asarray((wrong > 0.5) & apart & (off < _WITHIN * spread))

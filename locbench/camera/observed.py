@@ -17,10 +17,18 @@ from locbench.reference import Judge
 from locbench.session import Detections, TagKind
 from locbench.vision import predicted_values, tag_places
 
-__all__ = ["Observed", "joined", "observed", "reference_roots", "reference_variance", "residuals"]
+__all__ = [
+    "Observed",
+    "joined",
+    "observed",
+    "reference_roots",
+    "reference_variance",
+    "residuals",
+    "with_told_components",
+]
 
 _OF_POSE = (Component.ALONG, Component.ACROSS, Component.HEADING)
-_COMPONENTS: Mapping[TagKind, tuple[Component, ...]] = MappingProxyType(
+_OF_KIND: Mapping[TagKind, tuple[Component, ...]] = MappingProxyType(
     {
         TagKind.ROBOT_POSE: _OF_POSE,
         TagKind.TAG_POSE: _OF_POSE,
@@ -37,6 +45,9 @@ _HALF_S = 0.02
 # detections of one tag further apart belong to two passes
 _PASS_GAP_S = 1.0
 _LEAST_VARIANCE = 1e-12
+_FEWEST_OF_A_COMPONENT = 30
+# what all detections share, not a row of each
+_SHARED = frozenset({"mount", "components"})
 
 
 @dataclass(frozen=True)
@@ -47,6 +58,8 @@ class Observed:
     ----------
     detections
         In order of capture within each session.
+    components
+        Names of the residuals' D columns.
     tags
         (M, 4) x, y, z, facing of each one's tag by the field file.
     mounts
@@ -68,6 +81,7 @@ class Observed:
     """
 
     detections: Detections
+    components: tuple[Component, ...]
     tags: FloatArray
     mounts: FloatArray
     mount: FloatArray
@@ -86,18 +100,13 @@ class Observed:
     def __len__(self) -> int:
         return len(self.pose)
 
-    @property
-    def components(self) -> tuple[Component, ...]:
-        """Names of the residuals' D columns."""
-        return _COMPONENTS[self.detections.kind]
-
     def chosen(self, which: BoolArray) -> "Observed":
         """Return those with these flags."""
         rows: dict[str, Any] = {}
         for field in fields(self):
-            value = getattr(self, field.name)
-            if field.name == "mount":
+            if field.name in _SHARED:
                 continue
+            value = getattr(self, field.name)
             rows[field.name] = value.chosen(which) if isinstance(value, Detections) else value[which]
         return replace(self, **rows)
 
@@ -150,6 +159,7 @@ def observed(
     view = wrap_angle(direction + np.pi - tags[:, 3])
     return Observed(
         detections=found,
+        components=_OF_KIND[found.kind],
         tags=tags,
         mounts=mounts,
         mount=mount,
@@ -183,9 +193,9 @@ def joined(parts: Sequence[Observed]) -> Observed:
     first = parts[0]
     rows: dict[str, Any] = {}
     for field in fields(first):
-        values = [getattr(part, field.name) for part in parts]
-        if field.name == "mount":
+        if field.name in _SHARED:
             continue
+        values = [getattr(part, field.name) for part in parts]
         if isinstance(values[0], Detections):
             rows[field.name] = _joined_detections(values)
         else:
@@ -193,6 +203,13 @@ def joined(parts: Sequence[Observed]) -> Observed:
     rows["passed"] = _numbered_on([part.passed for part in parts])
     rows["leg"] = _numbered_on([part.leg for part in parts])
     return replace(first, **rows)
+
+
+def with_told_components(seen: Observed) -> Observed:
+    """Return the detections without components that hardly any of them has, such as headings that were not logged."""
+    counts = np.isfinite(seen.detections.value).sum(axis=0)
+    enough = [name for name, count in zip(seen.components, counts, strict=True) if count >= _FEWEST_OF_A_COMPONENT]
+    return replace(seen, components=tuple(enough))
 
 
 def _numbered_on(parts: Sequence[IntArray]) -> IntArray:
@@ -256,13 +273,13 @@ def _expected(
 
 def _in_components(seen: Observed, expected: FloatArray) -> FloatArray:
     error = seen.detections.value - expected
-    names = seen.components
+    names = _OF_KIND[seen.detections.kind]
     for place, name in enumerate(names):
         if name in (Component.HEADING, Component.BEARING):
             error[:, place] = wrap_angle(error[:, place])
     if Component.ALONG in names:
         error[:, :2] = (rotation_matrix(-seen.line_rad) @ error[:, :2, np.newaxis])[..., 0]
-    return error
+    return error[:, [names.index(name) for name in seen.components]]
 
 
 def reference_roots(seen: Observed) -> FloatArray:

@@ -13,6 +13,8 @@ from locbench.vision.noise import bearing_variance, pose_covariance, range_varia
 __all__ = ["model_variance", "robust_scale", "together"]
 
 _FEWEST = 30
+# as a covariance of poses has them
+_OF_POSE = (Component.ALONG, Component.ACROSS, Component.HEADING)
 
 
 def model_variance(seen: Observed, noise: TagNoise, range_m: FloatArray, view_rad: FloatArray) -> FloatArray:
@@ -31,7 +33,7 @@ def model_variance(seen: Observed, noise: TagNoise, range_m: FloatArray, view_ra
                 poses = share[:, np.newaxis] * np.diagonal(
                     pose_covariance(ahead, range_m, view_rad, noise), axis1=1, axis2=2
                 )
-            columns.append(poses[:, seen.components.index(name)])
+            columns.append(poses[:, _OF_POSE.index(name)])
     return np.column_stack(columns)
 
 

@@ -4,12 +4,12 @@ Weighted least squares on the residuals, outliers weighed down as in the calibra
 apart if most tags hang where the field file says: tags are taken to be right until one is plainly not (forward
 selection, Bonferroni's bound on 1 %), and only those are let off.
 
-What is beyond chance is told by Student's t with one degree of freedom less than there are legs of the reference: few
-legs, whose errors nobody stated rightly, prove little however many detections they hold.
+What is beyond chance is told by Student's t with one degree of freedom less than there are legs of the reference on
+which it was seen: few legs, whose errors nobody stated rightly, prove little however many detections they hold.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -26,7 +26,7 @@ __all__ = ["Shift", "Systematic", "TagShift", "systematic"]
 
 _ROUNDS = 8
 _BEYOND = 0.997
-_FEWEST_OF_A_TAG = 10
+_FEWEST_OF_A_TAG, _FEWEST_LEGS_OF_A_TAG = 10, 3
 _ERROR_PROBABILITY = 0.01
 # a tag that hangs less aside than this is as well as anyone hangs one; common practice, no source
 _NOTABLE_M, _NOTABLE_RAD = 0.010, float(np.radians(0.5))
@@ -46,12 +46,21 @@ class Shift(StrEnum):
 
 @dataclass(frozen=True)
 class TagShift:
-    """By how much a tag hangs elsewhere, field frame: x, y, facing (3,), standard uncertainties, NaN if not seen."""
+    """By how much a tag hangs elsewhere, field frame: x, y, facing (3,), standard uncertainties, NaN if not seen.
+
+    `legs` is on how many of the reference's legs it was seen; on too few of them none `is_provable`.
+    """
 
     shift: FloatArray
     std: FloatArray
     count: int
+    legs: int
     hangs_wrong: bool
+
+    @property
+    def is_provable(self) -> bool:
+        """Whether it was seen on enough legs to be said to hang wrong."""
+        return self.legs >= _FEWEST_LEGS_OF_A_TAG
 
 
 @dataclass(frozen=True)
@@ -106,14 +115,14 @@ def systematic(seen: Observed, noise: TagNoise) -> Systematic:
     while True:
         found = _fitted(seen, noise, kinds, free)
         tags = {int(tag): _of_tag(seen, found, int(tag)) for tag in np.unique(seen.detections.tag)}
-        worst = _worst(tags, free, _chance_limit(seen, 3 * len(tags)))
+        worst = _worst(tags, free)
         if worst is None:
             break
         free.append(worst)
     shifts = {kind: float(value) for kind, value in zip(kinds, found.common, strict=True)}
     stds = {kind: float(value) for kind, value in zip(kinds, found.common_std, strict=True)}
     told = {kind for kind in kinds if stds[kind] < _TOO_UNSURE[kind.value]}
-    limit = _chance_limit(seen, len(kinds))
+    limit = _chance_limit(len(np.unique(seen.leg)), len(kinds))
     return Systematic(
         {kind: shifts[kind] for kind in kinds if kind in told},
         {kind: stds[kind] for kind in kinds if kind in told},
@@ -124,9 +133,8 @@ def systematic(seen: Observed, noise: TagNoise) -> Systematic:
     )
 
 
-def _chance_limit(seen: Observed, questions: int) -> float:
+def _chance_limit(legs: int, questions: int) -> float:
     """Return how many standard uncertainties chance alone hardly ever reaches in any of some questions."""
-    legs = len(np.unique(seen.leg))
     return float(special.stdtrit(max(legs - 1, 1), 1.0 - _ERROR_PROBABILITY / (2.0 * questions)))
 
 
@@ -249,12 +257,11 @@ def _slopes(
 def _of_tag(seen: Observed, found: _Fit, tag: int) -> TagShift:
     """Return where a tag hangs: as fitted, or, of one taken to be right, as its residuals alone would have it."""
     rows = seen.detections.tag == tag
-    count = int(np.sum(rows))
+    count, legs = int(np.sum(rows)), len(np.unique(seen.leg[rows]))
     if tag in found.free:
-        return _told_of_a_tag(found.free[tag], found.free_std[tag], count, hangs_wrong=True)
-    nothing = TagShift(np.full(3, np.nan), np.full(3, np.nan), count, False)
+        return _told_of_a_tag(TagShift(found.free[tag], found.free_std[tag], count, legs, hangs_wrong=True))
     if count < _FEWEST_OF_A_TAG:
-        return nothing
+        return TagShift(np.full(3, np.nan), np.full(3, np.nan), count, legs, hangs_wrong=False)
     some = seen.chosen(rows)
     here, total, weight = found.residual[rows], found.variance[rows], found.weight[rows]
     columns = []
@@ -273,16 +280,16 @@ def _of_tag(seen: Observed, found: _Fit, tag: int) -> TagShift:
     # the shift itself is no disagreement among legs
     left = here + np.sqrt(total) * (by_row @ shift)
     std = _stds(some, left, total, weight, by_row, covariance)
-    return _told_of_a_tag(shift, std, count, hangs_wrong=False)
+    return _told_of_a_tag(TagShift(shift, std, count, legs, hangs_wrong=False))
 
 
-def _told_of_a_tag(shift: FloatArray, std: FloatArray, count: int, *, hangs_wrong: bool) -> TagShift:
+def _told_of_a_tag(found: TagShift) -> TagShift:
     """Return where a tag hangs, without what is too unsure to be told."""
-    unsure = std > np.array([_TOO_UNSURE["x"], _TOO_UNSURE["y"], _TOO_UNSURE["facing"]])
-    return TagShift(np.where(unsure, np.nan, shift), np.where(unsure, np.nan, std), count, hangs_wrong)
+    unsure = found.std > np.array([_TOO_UNSURE["x"], _TOO_UNSURE["y"], _TOO_UNSURE["facing"]])
+    return replace(found, shift=np.where(unsure, np.nan, found.shift), std=np.where(unsure, np.nan, found.std))
 
 
-def _worst(tags: Mapping[int, TagShift], free: Sequence[int], limit: float) -> int | None:
+def _worst(tags: Mapping[int, TagShift], free: Sequence[int]) -> int | None:
     """Return the tag that most plainly hangs elsewhere; None if none does, or if that would be most of them."""
     left = [tag for tag in tags if tag not in free]
     if len(left) <= max(2, len(tags) // 2):
@@ -290,9 +297,11 @@ def _worst(tags: Mapping[int, TagShift], free: Sequence[int], limit: float) -> i
     notable = np.array([_NOTABLE_M, _NOTABLE_M, _NOTABLE_RAD])
     plain: dict[int, float] = {}
     for tag in left:
+        if not tags[tag].is_provable:
+            continue
         times = np.abs(tags[tag].shift) / tags[tag].std
         enough = np.isfinite(times) & (np.abs(tags[tag].shift) > notable)
         largest = float(np.max(times[enough])) if np.any(enough) else 0.0
-        if largest > limit:
+        if largest > _chance_limit(tags[tag].legs, 3 * len(tags)):
             plain[tag] = largest
     return max(plain, key=lambda tag: plain[tag]) if plain else None

@@ -24,7 +24,7 @@ class SlowShare:
 
 
 def slow_share(normalised: FloatArray, passed: IntArray, of_the_reference: float) -> SlowShare | None:
-    """Return the share of a camera's variance that is common to each pass; None with too few passes.
+    """Return the share of a camera's variance that is common to each pass; None with too few passes, or without noise.
 
     Parameters
     ----------
@@ -53,6 +53,8 @@ def slow_share(normalised: FloatArray, passed: IntArray, of_the_reference: float
     means = np.bincount(index, values) / counts
     between = float(np.sum(counts * (means - np.mean(values)) ** 2)) / (passes - 1)
     within = float(np.sum((values - means[index]) ** 2)) / (total - passes)
+    if within == 0.0:
+        return None
     size = (total - float(np.sum(counts**2)) / total) / (passes - 1)
     ratio = between / within
     upper = ratio / float(special.fdtri(passes - 1, total - passes, 0.025))
@@ -71,7 +73,9 @@ def _share(ratio: float, size: float) -> float:
 
 
 def correlation_time(normalised: FloatArray, time_s: FloatArray, passed: IntArray) -> float | None:
-    """Return within which time residuals of one pass stay alike, in seconds: 0 if they do not; None with too few.
+    """Return within which time residuals of one pass stay alike, in seconds: 0 if they do not.
+
+    None with too few, or where they do not scatter.
 
     The lag at which the correlation of neighbours in a pass, taken to fall off exponentially, is 1/e.
     """
@@ -82,7 +86,10 @@ def correlation_time(normalised: FloatArray, time_s: FloatArray, passed: IntArra
     if len(next_to) < 10:
         return None
     values = np.clip(values, -3.0, 3.0)
-    correlation = float(np.sum(values[next_to] * values[next_to + 1]) / np.sum(values[next_to] ** 2))
+    square = float(np.sum(values[next_to] ** 2))
+    if square == 0.0:
+        return None
+    correlation = float(np.sum(values[next_to] * values[next_to + 1])) / square
     # not told from chance: two standard errors of a correlation that is none
     if correlation < 2.0 / np.sqrt(len(next_to)):
         return 0.0

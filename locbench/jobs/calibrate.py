@@ -25,9 +25,18 @@ from locbench.config import FusionConfig, load_config
 from locbench.config.edits import ChangedFile, EditedFile
 from locbench.errors import ConfigError
 from locbench.geometry import wrap_angle
-from locbench.jobs.sessions import changed_file, examined_session, refuse_different_lags, refuse_different_robots
+from locbench.jobs.sessions import (
+    SharedKey,
+    changed_file,
+    examined_session,
+    lines_for_each_session,
+    refuse_different_robots,
+    refuse_different_values,
+    refuse_repeated_sessions,
+    remarks_on_logged_mount,
+)
 from locbench.results import Calibration, HeldOutError, ParameterRecord, Undetermined
-from locbench.session import EvidenceLevel, Examination, Session, TagKind
+from locbench.session import EvidenceLevel, Examination, Session
 
 __all__ = ["CalibratedSessions", "calibrate", "logged_session", "reconciling"]
 
@@ -74,13 +83,14 @@ def calibrate(locations: Sequence[Path]) -> CalibratedSessions:
     ------
     ConfigError
         If a session or a file it names is missing, malformed or impossible, if the sessions are of different robots or
-        say different things about one lag, or if one has neither marks nor truth nor tags.
+        have different lags, or if one is named twice or has neither marks nor truth nor tags.
     SessionError
         If a table cannot be used.
     """
     examined = [examined_session(location) for location in locations]
     refuse_different_robots(examined)
-    refuse_different_lags(examined)
+    refuse_repeated_sessions(examined)
+    refuse_different_values(examined, (SharedKey.HEADING_LAG, SharedKey.TAGS_OFFSET))
     logged = [logged_session(one) for one in examined]
     fitted = gathered(logged)
     with reconciling(str(examined[0].files.session)):
@@ -255,20 +265,9 @@ def _worth_copying(found: Calibrated, held_out: HeldOutError | None) -> list[Est
 
 def _remarks_on_copying(examined: Sequence[Examination], estimates: Sequence[Estimate]) -> list[str]:
     """Return what a reader has to know, or to write, beside the lines to copy."""
-    first = examined[0]
-    assert first.session is not None
-    remarks = []
-    if len(examined) > 1:
-        lines = changed_file(first, EditedFile.SESSION, session_edits(estimates, first.config)).lines.splitlines()
-        remarks += [f"to be written into each session file: {' '.join(lines)}"] if lines else []
-    detections = first.session.detections
-    mounts = [one.constant for one in estimates if one.determined and one.constant.kind in _MOUNT]
-    if mounts and detections is not None and detections.kind is TagKind.ROBOT_POSE:
-        remarks.append(
-            f"{mounts[0].of} is found against the mount that the robot computed its poses with when it logged them, "
-            "which is taken to be the robot file's; where that file was changed since then, do not add the shift again"
-        )
-    return remarks
+    remarks = lines_for_each_session(examined, session_edits(estimates, examined[0].config))
+    mounts = [one.constant.of for one in estimates if one.determined and one.constant.kind in _MOUNT]
+    return [*remarks, *(remarks_on_logged_mount(examined, mounts[0]) if mounts else [])]
 
 
 def _remarks_on(one: Outlying) -> list[str]:

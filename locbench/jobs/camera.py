@@ -8,31 +8,44 @@ from typing import Literal
 import numpy as np
 
 from locbench import __version__
-from locbench.arrays import BoolArray, FloatArray
-from locbench.camera.binned import bins, trust_map
+from locbench.arrays import FloatArray
 from locbench.camera.components import Component
-from locbench.camera.flips import flipped
-from locbench.camera.noise import NoiseModel, noise_model
-from locbench.camera.observed import Observed, joined, observed, reference_variance, residuals
+from locbench.camera.noise import noise_model
+from locbench.camera.observed import Observed, joined, observed, reference_variance, with_told_components
 from locbench.camera.spread import model_variance
-from locbench.camera.systematic import Shift, Systematic, TagShift, systematic
-from locbench.camera.whiteness import correlation_time, slow_share
+from locbench.camera.systematic import Shift, Systematic, systematic
 from locbench.config import FusionConfig, load_config
 from locbench.config.camera_edits import Found, clock_edit, mount_edits, range_scale_edit, tag_edits
 from locbench.config.edits import ChangedFile, Edit, EditedFile
 from locbench.config.fusion import TagNoise
 from locbench.errors import ConfigError
+from locbench.jobs.camera_records import (
+    bin_records,
+    flip_share,
+    kept_noise,
+    mount_records,
+    noise_records,
+    range_scale_record,
+    reasons,
+    slow_records,
+    tag_record,
+    trust_records,
+)
 from locbench.jobs.judging import judges_of
-from locbench.jobs.sessions import changed_file, examined_session, refuse_different_robots
+from locbench.jobs.sessions import (
+    SharedKey,
+    changed_file,
+    examined_session,
+    lines_for_each_session,
+    refuse_different_robots,
+    refuse_different_values,
+    refuse_repeated_sessions,
+    remarks_on_logged_mount,
+)
 from locbench.odometry import measure_motion
 from locbench.results import (
-    BiasAndSpread,
-    CameraBin,
     CameraRecord,
     Estimated,
-    SlowRecord,
-    TagPlacement,
-    TrustRecord,
 )
 from locbench.session import EvidenceLevel, Examination, Session, believed_camera
 
@@ -51,7 +64,6 @@ _NOTABLE = {
 }
 # legs of a dense truth, along which it may err alike
 _TRUTH_LEG_S = 1.0
-_Unit = Literal["m", "rad", "s", "1"]
 
 
 @dataclass(frozen=True)
@@ -75,14 +87,17 @@ def camera(locations: Sequence[Path]) -> CameraStudy:
     ------
     ConfigError
         If a session or a file it names is missing, malformed or impossible; if the sessions differ in robot, field,
-        kind of detections or camera; if one has no detections, or neither marks nor truth.
+        kind of detections, camera, offset of its stamps or range scale; if one is named twice, or has no
+        detections, or neither marks nor truth.
     SessionError
         If a table cannot be used.
     """
     examined = [examined_session(location) for location in locations]
     sessions = [_checked(one) for one in examined]
+    refuse_repeated_sessions(examined)
     refuse_different_robots(examined)
     _refuse_different_cameras(examined)
+    refuse_different_values(examined, (SharedKey.TAGS_OFFSET, SharedKey.RANGE_SCALE))
     name, plane = believed_camera(examined[0].config.tags, sessions[0].robot)
     seen = _observed(sessions, plane, examined[0])
     start = _believed_noise(examined[0])
@@ -91,6 +106,7 @@ def camera(locations: Sequence[Path]) -> CameraStudy:
     residual = _true_to_scale(seen, common)
     noise = noise_model(seen, residual, extra, start)
     wrong = np.asarray(noise.wrong > 0.5)
+    edits = _edits(examined, name, common)
     std = np.sqrt(model_variance(seen, noise.noise, seen.range_m, seen.view_angle_rad) + noise.reference_scale * extra)
     record = CameraRecord(
         locbench=__version__,
@@ -100,21 +116,23 @@ def camera(locations: Sequence[Path]) -> CameraStudy:
         camera=name,
         detections=sum(len(session.detections or ()) for session in sessions),
         compared=len(seen),
-        noise=_noise_records(noise),
+        noise=noise_records(noise),
+        kept_noise=kept_noise(seen, noise),
         latency_s=common.shift.get(Shift.LATENCY),
         latency_std_s=common.std.get(Shift.LATENCY),
         outlier_share=Estimated(value=noise.outlier_share, std=noise.outlier_std, unit="1"),
-        flip_share=_flip_share(seen, residual, std, noise.wrong),
-        mount=_mount_records(common),
-        tags={str(tag): _tag_record(shift) for tag, shift in common.tags.items()},
-        range_scale=_range_scale(common),
+        flip_share=flip_share(seen, residual, std, noise.wrong),
+        mount=mount_records(common),
+        tags={str(tag): tag_record(shift) for tag, shift in common.tags.items()},
+        range_scale=range_scale_record(common),
         beyond_chance=sorted(kind.value for kind in common.beyond_chance),
-        slow=_slow_records(seen, residual / std, noise.reference_scale * extra / std**2, wrong),
-        bins=_bin_records(seen, wrong),
-        trust_map=_trust_records(seen, wrong),
-        why=_why(common, noise, seen),
+        slow=slow_records(seen, residual / std, noise.reference_scale * extra / std**2, wrong),
+        bins=bin_records(seen, wrong),
+        trust_map=trust_records(seen, wrong),
+        why=reasons(common, noise, seen),
+        remarks=_remarks(examined, name, edits),
     )
-    return CameraStudy(record, noise.noise, tuple(_changed_files(examined, name, common)))
+    return CameraStudy(record, noise.noise, tuple(_changed_files(examined, edits)))
 
 
 def _checked(examined: Examination) -> Session:
@@ -170,8 +188,8 @@ def _observed(sessions: Sequence[Session], mount: FloatArray, first: Examination
             if judge is not None:
                 ends = _leg_ends(session)
                 parts.append(observed(session.detections, mount, session.field, motion, judge, ends))
-    seen = joined(parts) if parts else None
-    if seen is None or len(seen) < _FEWEST:
+    seen = with_told_components(joined(parts)) if parts else None
+    if seen is None or len(seen) < _FEWEST or not seen.components:
         raise ConfigError(
             f"only {0 if seen is None else len(seen)} detections fall where marks or truth tell the robot's pose, "
             f"{_FEWEST} are needed",
@@ -195,18 +213,6 @@ def _reference(sessions: Sequence[Session]) -> Literal["truth", "marks", "both"]
     return "both" if any(truths) else "marks"
 
 
-def _noise_records(noise: NoiseModel) -> dict[str, Estimated]:
-    return {
-        key: Estimated(value=value, std=noise.std[key], unit=_noise_unit(key)) for key, value in noise.value.items()
-    }
-
-
-def _noise_unit(key: str) -> _Unit:
-    if key == "view_angle_growth":
-        return "1"
-    return "rad" if key.startswith(("heading", "bearing_floor")) else "m"
-
-
 def _true_to_scale(seen: Observed, common: Systematic) -> FloatArray:
     """Return what is left of the residuals, ranges in true metres: the noise is that of ranges already scaled."""
     residual = common.residual.copy()
@@ -215,118 +221,12 @@ def _true_to_scale(seen: Observed, common: Systematic) -> FloatArray:
     return residual
 
 
-def _flip_share(seen: Observed, residual: FloatArray, std: FloatArray, wrong: FloatArray) -> Estimated | None:
-    if Component.HEADING not in seen.components:
-        return None
-    count = len(seen)
-    share = float(np.mean(flipped(seen, residual, std, wrong)))
-    return Estimated(value=share, std=float(np.sqrt(max(share * (1.0 - share), 1.0 / count) / count)), unit="1")
-
-
-def _mount_records(common: Systematic) -> dict[Literal["x", "y", "yaw"], Estimated]:
-    keys: tuple[tuple[Literal["x", "y", "yaw"], Shift, _Unit], ...] = (
-        ("x", Shift.X, "m"),
-        ("y", Shift.Y, "m"),
-        ("yaw", Shift.YAW, "rad"),
-    )
-    return {
-        key: Estimated(value=common.shift[shift], std=common.std[shift], unit=unit)
-        for key, shift, unit in keys
-        if shift in common.shift
-    }
-
-
-def _tag_record(found: TagShift) -> TagPlacement:
-    x, y, facing = (
-        None if not np.isfinite(shift) else Estimated(value=float(shift), std=float(std), unit=unit)
-        for shift, std, unit in zip(found.shift, found.std, _TAG_UNITS, strict=True)
-    )
-    return TagPlacement(x=x, y=y, facing=facing, count=found.count, hangs_wrong=found.hangs_wrong)
-
-
-_TAG_UNITS: tuple[_Unit, ...] = ("m", "m", "rad")
-
-
-def _range_scale(common: Systematic) -> Estimated | None:
-    if Shift.RANGE_SCALE not in common.shift:
-        return None
-    return Estimated(value=1.0 + common.shift[Shift.RANGE_SCALE], std=common.std[Shift.RANGE_SCALE], unit="1")
-
-
-def _slow_records(
-    seen: Observed, normalised: FloatArray, of_the_reference: FloatArray, wrong: BoolArray
-) -> dict[Component, SlowRecord]:
-    found = {}
-    for place, name in enumerate(seen.components):
-        values = np.where(wrong, np.nan, normalised[:, place])
-        good = np.isfinite(values)
-        share = slow_share(values, seen.passed, float(np.mean(of_the_reference[good, place])) if np.any(good) else 0.0)
-        if share is not None:
-            found[name] = SlowRecord(
-                share=share.value,
-                ci95=(share.low, share.high),
-                passes=share.passes,
-                worth_at_most=1.0 / share.low if share.low > 0.0 else None,
-                correlation_time_s=correlation_time(values, seen.detections.captured_s, seen.passed),
-            )
-    return found
-
-
-def _as_logged(seen: Observed) -> FloatArray:
-    return residuals(seen, 0.0, np.zeros(3), np.zeros((len(seen), 3)), 1.0)
-
-
-def _bin_records(seen: Observed, wrong: BoolArray) -> list[CameraBin]:
-    return [
-        CameraBin(
-            by=one.by.value,
-            low=one.low,
-            high=one.high,
-            count=one.count,
-            outliers=one.outliers,
-            components={
-                name: BiasAndSpread(
-                    bias=numbers.bias, bias_std=numbers.bias_std, spread=numbers.spread, spread_std=numbers.spread_std
-                )
-                for name, numbers in one.components.items()
-            },
-        )
-        for one in bins(seen, _as_logged(seen), wrong)
-    ]
-
-
-def _trust_records(seen: Observed, wrong: BoolArray) -> list[TrustRecord]:
-    return [
-        TrustRecord(
-            range_low_m=cell.range_low_m,
-            range_high_m=cell.range_high_m,
-            view_low_rad=cell.view_low_rad,
-            view_high_rad=cell.view_high_rad,
-            count=cell.count,
-            outliers=cell.outliers,
-            rms=dict(cell.rms),
-        )
-        for cell in trust_map(seen, _as_logged(seen), wrong)
-    ]
-
-
-def _why(common: Systematic, noise: NoiseModel, seen: Observed) -> dict[str, str]:
-    why = dict(noise.fixed)
-    if Shift.LATENCY not in common.shift:
-        why["latency_s"] = "the robot hardly moved with a tag in view: drive and turn past one"
-    if Component.HEADING not in seen.components:
-        why["flip_share"] = "this kind of detection does not look at a tag's tilt"
-    if not {Shift.X, Shift.Y} & set(common.shift):
-        why["mount"] = "stands in front of tags at several headings are needed"
-    return why
-
-
 def _to_set_right(common: Systematic, kind: Shift) -> bool:
     return kind in common.beyond_chance and abs(common.shift[kind]) > _NOTABLE[kind]
 
 
-def _changed_files(examined: Sequence[Examination], name: str | None, common: Systematic) -> list[ChangedFile]:
-    """Return the files with what is plainly wrong set right; session keys only where there is one session."""
+def _edits(examined: Sequence[Examination], name: str | None, common: Systematic) -> list[Edit]:
+    """Return the keys that set right what is plainly wrong."""
     first = examined[0]
     session, source = first.session, first.config.tags
     assert session is not None
@@ -347,11 +247,23 @@ def _changed_files(examined: Sequence[Examination], name: str | None, common: Sy
                 if abs(shift) > _MOVED * std
             }
             edits += tag_edits(session.field, tag, shifts)
-    if len(examined) == 1:
-        if _to_set_right(common, Shift.LATENCY):
-            edits.append(clock_edit(source, (common.shift[Shift.LATENCY], common.std[Shift.LATENCY])))
-        if _to_set_right(common, Shift.RANGE_SCALE):
-            scale = range_scale_edit(source, (common.shift[Shift.RANGE_SCALE], common.std[Shift.RANGE_SCALE]))
-            edits += [] if scale is None else [scale]
-    changed = [changed_file(first, file, edits) for file in EditedFile]
+    if _to_set_right(common, Shift.LATENCY):
+        edits.append(clock_edit(source, (common.shift[Shift.LATENCY], common.std[Shift.LATENCY])))
+    if _to_set_right(common, Shift.RANGE_SCALE):
+        scale = range_scale_edit(source, (common.shift[Shift.RANGE_SCALE], common.std[Shift.RANGE_SCALE]))
+        edits += [] if scale is None else [scale]
+    return edits
+
+
+def _changed_files(examined: Sequence[Examination], edits: Sequence[Edit]) -> list[ChangedFile]:
+    """Return the files with the edits made; session keys only where there is one session."""
+    files = [file for file in EditedFile if file is not EditedFile.SESSION or len(examined) == 1]
+    changed = [changed_file(examined[0], file, edits) for file in files]
     return [one for one in changed if one.edits]
+
+
+def _remarks(examined: Sequence[Examination], name: str | None, edits: Sequence[Edit]) -> list[str]:
+    remarks = lines_for_each_session(examined, edits)
+    if any(edit.file is EditedFile.ROBOT for edit in edits):
+        remarks += remarks_on_logged_mount(examined, f"cameras.{name}")
+    return remarks

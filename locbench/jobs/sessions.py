@@ -1,15 +1,34 @@
 """What the commands that estimate something from several sessions share: reading, refusing mixtures, changed files."""
 
 from collections.abc import Iterable, Sequence
+from enum import StrEnum
 from pathlib import Path
 
 from locbench.config import SessionConfig
 from locbench.config.edits import ChangedFile, Edit, EditedFile
 from locbench.config.session import PosesSource
+from locbench.config.tag_sources import RangeBearingSource, RangeSource
 from locbench.errors import ConfigError
-from locbench.session import Examination, examine_session, read_session
+from locbench.session import Examination, TagKind, examine_session, read_session
 
-__all__ = ["changed_file", "examined_session", "refuse_different_lags", "refuse_different_robots"]
+__all__ = [
+    "SharedKey",
+    "changed_file",
+    "examined_session",
+    "lines_for_each_session",
+    "refuse_different_robots",
+    "refuse_different_values",
+    "refuse_repeated_sessions",
+    "remarks_on_logged_mount",
+]
+
+
+class SharedKey(StrEnum):
+    """Keys of a session file by which one unknown of all sessions is told."""
+
+    HEADING_LAG = "odometry.heading_lag"
+    TAGS_OFFSET = "tags.offset"
+    RANGE_SCALE = "tags.range_scale"
 
 
 def examined_session(location: Path) -> Examination:
@@ -50,33 +69,75 @@ def refuse_different_robots(examined: Sequence[Examination]) -> None:
             )
 
 
-def refuse_different_lags(examined: Sequence[Examination]) -> None:
-    """Refuse sessions whose files move the gyro's heading, or the detections, by different times.
+def refuse_repeated_sessions(examined: Sequence[Examination]) -> None:
+    """Refuse one session named twice: its errors would count as two drives that agree.
 
-    One lag of the gyro and one of the camera is estimated for all of them, against what the files say.
+    Raises
+    ------
+    ConfigError
+        Naming it.
+    """
+    seen: set[Path] = set()
+    for one in examined:
+        path = one.files.session.resolve()
+        if path in seen:
+            raise ConfigError(
+                "this session is named twice", where=str(one.files.session), remedy="Name each session once"
+            )
+        seen.add(path)
+
+
+def refuse_different_values(examined: Sequence[Examination], keys: Iterable[SharedKey]) -> None:
+    """Refuse sessions whose files have different values of a key: one shift from the file's is told for all of them.
 
     Raises
     ------
     ConfigError
         Naming the first session that differs, and the key.
     """
-    said: dict[str, tuple[float, Examination]] = {}
-    for one in examined:
-        for key, value in _lags(one.config).items():
-            before, first = said.setdefault(key, (value, one))
+    for key in keys:
+        said = [(one, value) for one in examined if (value := _value(one.config, key)) is not None]
+        for one, value in said:
+            first, before = said[0]
             if value != before:
                 raise ConfigError(
-                    "the sessions say different things about one lag",
+                    "the sessions have different values here, but one is to be told for all",
                     where=f"{one.files.session}: {key}",
-                    received=f"{1e3 * value:g} ms",
-                    remedy=f"Write the same into all of them; {first.files.session} says {1e3 * before:g} ms",
+                    received=_shown(value, key),
+                    remedy=f"Write the same into each; {first.files.session} has {_shown(before, key)}",
                 )
 
 
-def _lags(config: SessionConfig) -> dict[str, float]:
-    """Return the times by which a session file moves what lags, by key; none for what it does not log."""
-    lags = {} if isinstance(config.odometry, PosesSource) else {"odometry.heading_lag": config.odometry.heading_lag}
-    return lags if config.tags is None else {**lags, "tags.offset": config.tags.offset}
+def _value(config: SessionConfig, key: SharedKey) -> float | None:
+    """Return what a session file has under a key; None where its tables know no such thing."""
+    match key:
+        case SharedKey.HEADING_LAG:
+            return None if isinstance(config.odometry, PosesSource) else config.odometry.heading_lag
+        case SharedKey.TAGS_OFFSET:
+            return None if config.tags is None else config.tags.offset
+        case SharedKey.RANGE_SCALE:
+            return config.tags.range_scale if isinstance(config.tags, RangeSource | RangeBearingSource) else None
+
+
+def _shown(value: float, key: SharedKey) -> str:
+    return f"{value:g}" if key is SharedKey.RANGE_SCALE else f"{1e3 * value:g} ms"
+
+
+def lines_for_each_session(examined: Sequence[Examination], edits: Iterable[Edit]) -> list[str]:
+    """Return what to write into every session file, in words; nothing where there is one session, which is changed."""
+    lines = changed_file(examined[0], EditedFile.SESSION, edits).lines.splitlines()
+    return [f"to be written into each session file: {' '.join(lines)}"] if lines and len(examined) > 1 else []
+
+
+def remarks_on_logged_mount(examined: Sequence[Examination], name: str) -> list[str]:
+    """Return what to know of a camera's mount that is told by robot poses, which had a mount in them already."""
+    session = examined[0].session
+    if session is None or session.detections is None or session.detections.kind is not TagKind.ROBOT_POSE:
+        return []
+    return [
+        f"{name} is found against the mount that the robot computed its poses with when it logged them, which is taken "
+        "to be the robot file's; where that file was changed since then, do not add the shift again"
+    ]
 
 
 def changed_file(examined: Examination, file: EditedFile, edits: Iterable[Edit]) -> ChangedFile:

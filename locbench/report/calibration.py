@@ -7,6 +7,7 @@ from rich.console import Console
 from rich.text import Text
 
 from locbench.config.edits import ChangedFile
+from locbench.report.cautions import BEFORE_THE_ROBOT_MOVES
 from locbench.report.commands import command, runsheet_command
 from locbench.report.copy_block import Copies, copy_names, copy_texts, print_copy_block
 from locbench.report.fitted_numbers import SHOWN, decimals_for
@@ -19,10 +20,6 @@ from locbench.results import Calibration, ParameterRecord, Undetermined, calibra
 __all__ = ["calibration_headline", "print_calibration", "write_calibration"]
 
 _SURE = 2.0
-_CAUTIONS = (
-    "Before the robot moves: eye protection on, floor clear of people, wheels off the ground on blocks for the first "
-    "try, one person at the stop button; the event's rules and the responsible adult decide"
-)
 
 
 def calibration_headline(calibration: Calibration) -> str:
@@ -158,7 +155,7 @@ def _next_steps(
         steps.append(
             f"For what is not determined lay out a drive ({' or '.join(kinds)}) and name both sessions in one command"
         )
-        steps.append(_CAUTIONS)
+        steps.append(BEFORE_THE_ROBOT_MOVES)
     return steps
 
 

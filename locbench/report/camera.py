@@ -1,6 +1,8 @@
 """A camera study in a terminal: the answer, noise, what is wrong with all fixes alike, tables, the lines to copy."""
 
+import math
 from collections.abc import Mapping, Sequence
+from itertools import starmap
 from pathlib import Path
 
 import numpy as np
@@ -10,15 +12,16 @@ from rich.text import Text
 from locbench.camera.components import Component
 from locbench.config.edits import ChangedFile
 from locbench.report.camera_tables import bin_table, camera_csv, trust_table
-from locbench.report.commands import command
+from locbench.report.cautions import BEFORE_THE_ROBOT_MOVES
+from locbench.report.commands import command, runsheet_command
 from locbench.report.copy_block import Copies, copy_names, copy_texts, print_copy_block
 from locbench.report.fitted_numbers import SHOWN, decimals_for, fitted_text
 from locbench.report.numbers import MISSING, plain_text
 from locbench.report.result_folder import write_result_folder
-from locbench.report.terminal_pieces import print_list, print_table, wide_enough
+from locbench.report.terminal_pieces import print_list, print_table, print_table_and_note, wide_enough
 from locbench.report.text_tables import Cell, Column, TextTable, count_cell, label_cell
 from locbench.report.trust_map import trust_map_svg
-from locbench.results import CameraRecord, Estimated, SlowRecord, camera_json
+from locbench.results import CameraRecord, Estimated, SlowRecord, TagPlacement, camera_json
 
 __all__ = ["camera_headline", "noise_lines", "print_camera", "write_camera"]
 
@@ -60,6 +63,7 @@ def _at_one_metre(noise: Mapping[str, Estimated]) -> str:
     if "along_floor" in noise:
         words.append(f"{both('along_floor', 'along_at_one_metre', True)} along the line of sight")
         words.append(f"{both('across_floor', 'across_at_one_metre', True)} across")
+    if "heading_floor" in noise:
         words.append(f"{both('heading_floor', 'heading_at_one_metre', False)} in heading")
     if "range_floor" in noise:
         words.append(f"{both('range_floor', 'range_per_metre', True)} in range")
@@ -77,14 +81,22 @@ def _latency_words(record: CameraRecord) -> str:
 
 
 def noise_lines(record: CameraRecord) -> str:
-    """Return the [tag_noise] table of a fusion file with the noise found."""
-    lines = ["[tag_noise]"]
-    for key, one in record.noise.items():
-        symbol, factor = SHOWN[one.unit]
-        decimals = 2 if one.std is None else decimals_for(one.std / factor)
-        number = f"{one.value / factor:z.{decimals}f}"
-        lines.append(f'{key} = "{number} {symbol}"' if symbol else f"{key} = {float(number)}")
+    """Return the [tag_noise] table of a fusion file with the noise found, and with what was not told as it was."""
+    lines = ["[tag_noise]", *(_noise_line(key, one) for key, one in record.noise.items())]
+    if record.kept_noise:
+        lines += ["# not told by these detections, as before", *starmap(_noise_line, record.kept_noise.items())]
     return "\n".join(lines) + "\n"
+
+
+def _noise_line(key: str, one: Estimated) -> str:
+    if key == "correlation_between_tags":
+        return f'{key} = "{100.0 * one.value:g} %"'
+    symbol, factor = SHOWN[one.unit]
+    shown = one.value / factor
+    # two digits of its uncertainty, but at least one of its own: noise is never nothing
+    decimals = max(decimals_for((one.std or one.value) / factor), -math.floor(math.log10(shown)) if shown > 0.0 else 0)
+    number = f"{shown:z.{decimals}f}"
+    return f'{key} = "{number} {symbol}"' if symbol else f"{key} = {float(number)}"
 
 
 def print_camera(
@@ -107,8 +119,8 @@ def print_camera(
         console.print(Text(camera_headline(record), style="bold"), highlight=False)
         console.print(Text(_facts(record)), highlight=False)
         print_table(_noise_table(record), console)
-        print_table(_common_table(record), console)
-        print_table(_tag_table(record), console)
+        print_table_and_note(_common_table(record), console)
+        print_table_and_note(_tag_table(record), console)
         print_table(_slow_table(record.slow), console)
         for by in _BY:
             if by != "tag":
@@ -116,6 +128,7 @@ def print_camera(
         print_table(bin_table(record, "tag"), console)
         print_table(trust_table(record), console)
         print_list("Not told", [f"{key}: {why}" for key, why in record.why.items()], console, None)
+        print_list("Noted", record.remarks, console, None)
         console.print()
         console.print(Text("Into the fusion file", style="bold"), highlight=False)
         console.print()
@@ -160,7 +173,8 @@ def _common_table(record: CameraRecord) -> TextTable:
         Column(_VALUE),
         Column("", align="left"),
     )
-    return TextTable("What all detections have in common", columns, tuple(rows))
+    note = "Beyond chance: chance alone says so of any of these in one study of a hundred. The rest may be nothing."
+    return TextTable("What all detections have in common", columns, tuple(rows), note=note)
 
 
 def _carried(record: CameraRecord) -> str:
@@ -187,7 +201,7 @@ def _tag_table(record: CameraRecord) -> TextTable:
             cell(one.x),
             cell(one.y),
             cell(one.facing),
-            Cell("hangs aside" if one.hangs_wrong else ""),
+            Cell(_tag_words(one)),
         )
         for tag, one in record.tags.items()
     )
@@ -201,6 +215,12 @@ def _tag_table(record: CameraRecord) -> TextTable:
     )
     note = "Against the field file. Most tags are taken to hang right: were all off alike, the camera would seem to be."
     return TextTable("Where the tags hang", columns, rows, note=note)
+
+
+def _tag_words(one: TagPlacement) -> str:
+    if one.hangs_wrong:
+        return "hangs aside"
+    return "" if one.is_provable else f"on {one.legs} leg{'' if one.legs == 1 else 's'} only: no proof"
 
 
 def _slow_table(slow: Mapping[Component, SlowRecord]) -> TextTable:
@@ -246,11 +266,7 @@ def _next_steps(record: CameraRecord, changed_files: Sequence[ChangedFile], plac
     if changed_files:
         steps.append("Copies of the files with these changes made: " + command("camera", *places, "--out", "FOLDER"))
     if record.why:
-        steps.append(
-            f"For what is not told: {command('runsheet', '--kind', 'camera')}; before the robot moves: eye protection "
-            "on, floor clear, wheels on blocks for the first try, one person at the stop button; the event's rules and "
-            "the responsible adult decide"
-        )
+        steps += [f"For what is not told: {runsheet_command('camera')}", BEFORE_THE_ROBOT_MOVES]
     return steps
 
 

@@ -7,7 +7,7 @@ from rich.table import Table
 from rich.text import Text
 
 from locbench.report.runsheet_words import BLANKS, sheet_words
-from locbench.report.terminal_pieces import print_table, wide_enough
+from locbench.report.terminal_pieces import print_table, print_table_and_note, wide_enough
 from locbench.runsheet.sheet import RunSheet
 from locbench.units import UnitSystem
 
@@ -32,8 +32,7 @@ def print_runsheet(sheet: RunSheet, console: Console, system: UnitSystem) -> Non
         _print(console, f"Caution. {words.caution}")
         print_table(words.marks, console)
         _print_lines(console, words.layout_notes)
-        print_table(words.expected, console)
-        _print(console, words.expected.note)
+        print_table_and_note(words.expected, console)
         print_table(words.log, console)
         _print_lines(console, words.log_notes)
         console.print()

@@ -15,7 +15,7 @@ from rich.text import Text
 
 from locbench.report.text_tables import Cell, Column, TextTable
 
-__all__ = ["print_heading", "print_list", "print_table", "wide_enough"]
+__all__ = ["print_heading", "print_list", "print_table", "print_table_and_note", "wide_enough"]
 
 # A terminal scrolls; the rest is in the page and in the CSV files.
 _MOST_LINES = 12
@@ -44,6 +44,13 @@ def print_table(table: TextTable, console: Console) -> None:
     for part in _fitted(table, console) if table.rows else []:
         console.print()
         console.print(part, highlight=False)
+
+
+def print_table_and_note(table: TextTable, console: Console) -> None:
+    """Print the table, and below it what its note says; nothing without rows."""
+    print_table(table, console)
+    if table.rows and table.note:
+        console.print(Text(table.note), highlight=False)
 
 
 @dataclass(frozen=True)

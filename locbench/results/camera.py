@@ -29,13 +29,17 @@ class Estimated(Record):
 class TagPlacement(Record):
     """By how much a tag hangs elsewhere than the field file says, field frame; None where it cannot be told.
 
-    `hangs_wrong` if that is beyond its uncertainty, all tags considered, and beyond 10 mm or 0.5 deg.
+    `hangs_wrong` if that is beyond its uncertainty, all tags considered, and beyond 10 mm or 0.5 deg. It was seen on
+    `legs` of the reference's stretches between marks (or seconds of a truth); on too few of them it is not
+    `is_provable`, wherever it seems to hang.
     """
 
     x: Estimated | None
     y: Estimated | None
     facing: Estimated | None
     count: int
+    legs: int
+    is_provable: bool
     hangs_wrong: bool
 
 
@@ -87,9 +91,11 @@ class SlowRecord(Record):
 class CameraRecord(Record):
     """The whole of camera.json; what cannot be given is None, the reason in `why` under the same name.
 
-    `noise` are keys of a fusion file's [tag_noise]. Stamps are late by `latency_s`: pictures were taken that much
-    before. `mount` is by how much the camera sits elsewhere than the robot file says. `beyond_chance` names what of
-    these and of the range scale chance hardly explains.
+    `noise` are keys of a fusion file's [tag_noise] that were told, `kept_noise` those of this kind that stayed as the
+    fusion file has them. Stamps as moved by the session file's `[tags] offset` are late by `latency_s`: pictures were
+    taken that much before. `mount` is by how much the camera sits elsewhere than the robot file says, `range_scale`
+    comes on top of the session file's. `beyond_chance` names what of these chance alone explains in one study of a
+    hundred at most. `remarks` are for the reader.
     """
 
     schema_: Annotated[Literal[1], Field(alias="schema")] = 1
@@ -103,6 +109,7 @@ class CameraRecord(Record):
     detections: int
     compared: int
     noise: dict[str, Estimated]
+    kept_noise: dict[str, Estimated]
     latency_s: float | None
     latency_std_s: float | None
     outlier_share: Estimated | None
@@ -115,3 +122,4 @@ class CameraRecord(Record):
     bins: list[CameraBin]
     trust_map: list[TrustRecord]
     why: dict[str, str]
+    remarks: list[str]

@@ -1,11 +1,16 @@
 """The parts of a camera study, each against something known."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from locbench.camera.components import Component
+from locbench.camera.flips import flipped
 from locbench.camera.whiteness import correlation_time, slow_share
+from locbench.session import TagKind
 
 
 @given(share=st.sampled_from([0.0, 0.2, 0.5, 0.8]), seed=st.integers(0, 1000))
@@ -70,3 +75,26 @@ def test_errors_that_fade_do_so_in_their_time():
         values[k] = keep * values[k - 1] + np.sqrt(1.0 - keep**2) * rng.standard_normal()
     found = correlation_time(values, 0.1 * np.arange(5000), np.zeros(5000, dtype=int))
     assert found == pytest.approx(0.5, rel=0.15)
+
+
+def test_errors_that_do_not_scatter_have_no_slow_share():
+    passed = np.repeat(np.arange(5), 8)
+    assert slow_share(passed.astype(float), passed, 0.0) is None
+    assert correlation_time(np.zeros(40), np.arange(40.0), np.zeros(40, dtype=int)) is None
+
+
+@pytest.mark.parametrize(("kind", "sense"), [(TagKind.ROBOT_POSE, -1.0), (TagKind.TAG_POSE, 1.0)])
+def test_a_flip_turns_headings_in_one_sense_only(kind, sense):
+    """The camera sees the tag turned by twice the view angle; a robot that trusts that is turned the other way."""
+    view = np.radians([20.0, 40.0, -30.0, 20.0, 1.0])
+    residual = np.zeros((5, 3))
+    residual[:, 2] = 2.0 * sense * view
+    # the fourth one is turned in the wrong sense, and the fifth is seen face on
+    residual[3, 2] *= -1.0
+    seen = SimpleNamespace(
+        components=(Component.ALONG, Component.ACROSS, Component.HEADING),
+        detections=SimpleNamespace(kind=kind),
+        signed_view_rad=view,
+    )
+    found = flipped(seen, residual, np.full((5, 3), 0.02), np.ones(5))
+    assert found.tolist() == [True, True, True, False, False]

@@ -138,8 +138,13 @@ def test_sessions_that_disagree_on_a_lag_are_refused(heading, key, line, demo, t
     path.write_text(path.read_text().replace(heading, f"{heading}\n{line}"))
     assert _run("calibrate", demo, other) == 2
     error = capsys.readouterr().err
-    assert f"{path}: {key}: the sessions say different things about one lag" in error
-    assert "says 0 ms" in error
+    assert f"{path}: {key}: the sessions have different values here" in error
+    assert "has 0 ms" in error
+
+
+def test_a_session_named_twice_is_refused(demo, capsys):
+    assert _run("calibrate", demo, demo / "session.toml") == 2
+    assert "this session is named twice" in capsys.readouterr().err
 
 
 def test_several_sessions_of_one_robot_are_fitted_together(demo, out, tmp_path):

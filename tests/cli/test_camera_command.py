@@ -13,7 +13,8 @@ from logs import SmallLog
 
 from locbench.cli import main as cli
 from locbench.config import FusionConfig, load_config
-from locbench.results import read_camera
+from locbench.report.camera import noise_lines
+from locbench.results import Estimated, read_camera
 
 ROOT = Path(__file__).parents[2]
 HEALTHY = ROOT / "logs_demo" / "orchard_healthy"
@@ -137,12 +138,82 @@ def test_a_session_without_marks_or_truth_is_refused(tmp_path, capsys):
     assert not (tmp_path / "out").exists()
 
 
-def test_the_same_session_twice_is_surer(capsys):
-    assert _run("camera", HEALTHY, "--json") == 0
-    one = json.loads(capsys.readouterr().out)
-    assert _run("camera", HEALTHY, HEALTHY, "--json") == 0
+def _copied(session, name):
+    """Return a second drive that went exactly like the first."""
+    return Path(shutil.copytree(session, session.with_name(name)))
+
+
+def test_two_sessions_are_surer_than_one(out, spin_line, capsys):
+    shutil.copytree(HEALTHY, spin_line.with_name("first"))
+    shutil.copytree(HEALTHY, spin_line.with_name("second"))
+    one = json.loads((out / "camera.json").read_text())
+    assert _run("camera", spin_line.with_name("first"), spin_line.with_name("second"), "--json") == 0
     both = json.loads(capsys.readouterr().out)
     assert both["compared"] == 2 * one["compared"]
     key = "along_at_one_metre"
     assert both["noise"][key]["value"] == pytest.approx(one["noise"][key]["value"], rel=0.01)
     assert both["noise"][key]["std"] < one["noise"][key]["std"]
+
+
+def test_a_session_named_twice_is_refused(capsys):
+    assert _run("camera", HEALTHY, HEALTHY) == 2
+    assert "this session is named twice" in capsys.readouterr().err
+
+
+def test_sessions_whose_files_move_the_stamps_differently_are_refused(spin_line, capsys):
+    other = _copied(spin_line, "other")
+    _changed(other / "session.toml", r"\[tags\]\n", '[tags]\noffset = "20 ms"\n')
+    assert _run("camera", spin_line, other) == 2
+    error = capsys.readouterr().err
+    assert f"{other / 'session.toml'}: tags.offset: the sessions have different values here" in error
+
+
+def test_late_stamps_of_several_sessions_are_to_be_mended_in_each(spin_line, capsys):
+    _changed(spin_line / "session.toml", r"\[tags\]\n", '[tags]\noffset = "30 ms"\n')
+    assert _run("camera", spin_line, _copied(spin_line, "other"), "--json") == 0
+    (remark,) = json.loads(capsys.readouterr().out)["remarks"]
+    offset = re.fullmatch(r'to be written into each session file: \[tags\] offset = "(\S+) ms"', remark)
+    # of the 30 ms nothing was true
+    assert abs(float(offset[1])) < 4.0
+
+
+def test_robot_poses_without_headings_tell_nothing_of_headings(spin_line, capsys):
+    _changed(spin_line / "session.toml", r"(\[tags\][^\[]*)\nheading = .*", r"\1")
+    assert _run("camera", spin_line, "--json") == 0
+    found = json.loads(capsys.readouterr().out)
+    assert set(found["noise"]) - {"view_angle_growth"} == {
+        "along_floor",
+        "along_at_one_metre",
+        "across_floor",
+        "across_at_one_metre",
+    }
+    assert {"heading_floor", "heading_at_one_metre"} <= set(found["kept_noise"])
+    assert found["flip_share"] is None
+    assert "hardly any of the detections has a heading" in found["why"]["flip_share"]
+    assert set(found["slow"]) <= {"along", "across"}
+    assert _run("camera", spin_line) == 0
+    assert "heading_floor = " in capsys.readouterr().out
+
+
+def test_a_tag_seen_on_two_legs_is_no_proof(spin_line, capsys):
+    """Between marks the reference may err alike all along a leg."""
+    _changed(spin_line / "session.toml", r"\[truth\]\n(?:[^\[].*\n?)*", "")
+    assert _run("camera", spin_line, "--json") == 0
+    tags = json.loads(capsys.readouterr().out)["tags"]
+    few = [tag for tag, one in tags.items() if one["legs"] < 3 and one["x"] is not None]
+    assert few
+    assert not any(tags[tag]["is_provable"] or tags[tag]["hangs_wrong"] for tag in few)
+    assert _run("camera", spin_line) == 0
+    assert "only: no proof" in capsys.readouterr().out
+
+
+def test_noise_to_copy_is_never_nothing(out):
+    record = read_camera(out / "camera.json")
+    tiny = Estimated(value=2.3e-6, std=None, unit="m")
+    noisy = Estimated(value=4e-5, std=2e-3, unit="m")
+    changed = record.model_copy(update={"noise": {"along_floor": tiny, "across_floor": noisy}})
+    noise = tomllib.loads(noise_lines(changed))["tag_noise"]
+    assert noise["along_floor"] == "0.0023 mm"
+    assert noise["across_floor"] == "0.04 mm"
+    # what was not told stays as the fusion file has it
+    assert noise["correlation_between_tags"] == "100 %"

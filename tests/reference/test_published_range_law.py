@@ -8,6 +8,7 @@ for f = 900 px and W = 0.1651 m were computed.
 import numpy as np
 import pytest
 
+from locbench.camera.components import Component
 from locbench.camera.noise import noise_model
 from locbench.camera.observed import Observed
 from locbench.config.fusion import TagNoise
@@ -48,6 +49,7 @@ def _seen(z: np.ndarray) -> Observed:
     )
     return Observed(
         detections=found,
+        components=(Component.ALONG, Component.ACROSS, Component.HEADING),
         tags=np.zeros((count, 4)),
         mounts=np.zeros((count, 6)),
         mount=np.zeros(3),

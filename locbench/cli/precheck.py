@@ -13,7 +13,9 @@ FAILED, UNDECIDED = 1, 3
 def precheck(
     session: Annotated[Path, typer.Argument(help="Session folder of today's check, with a session.toml.")],
     baseline: Annotated[Path | None, typer.Option(help="Baseline file of a good day.")] = None,
-    save: Annotated[Path | None, typer.Option(help="Save this session's figures as a baseline file.")] = None,
+    save: Annotated[
+        Path | None, typer.Option(help="Save this session's figures as a baseline file; goes with --date only.")
+    ] = None,
     history: Annotated[
         Path | None,
         typer.Option(help="Table that every check is added to. Default: beside the baseline, NAME_history.csv."),

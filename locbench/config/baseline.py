@@ -88,7 +88,8 @@ class BaselineFigure(Config):
     most_change: Annotated[float | None, Field(strict=False, ge=0.0, allow_inf_nan=False, examples=[0.15])] = None
     """How far it may rise; left out, as far as it likes."""
     role: FigureRole = FigureRole.DECIDING
-    """A watched one fails the check too, but never leaves it undecided: drives like these are not sure enough of it."""
+    """A watched one fails the check too, but leaves it undecided only where it plainly changed, by more than
+    allowed: drives like these are not sure enough of it."""
 
     @model_validator(mode="after")
     def _unit_suits_the_kind(self) -> Self:

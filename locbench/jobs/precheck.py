@@ -1,8 +1,9 @@
 """`locbench precheck`: whether the robot is still what it was on a good day."""
 
+import difflib
 import math
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from locbench.calibration.determining import calibrated
 from locbench.calibration.reading import gathered
 from locbench.config import BaselineConfig, load_config
 from locbench.config.baseline import BaselineUnit, FigureRole
-from locbench.errors import ConfigError, OutputError
+from locbench.errors import ConfigError, OutputError, nearest_choice
 from locbench.jobs.calibrate import logged_session, reconciling
 from locbench.jobs.camera import camera
 from locbench.jobs.evaluate import replayed
@@ -23,6 +24,7 @@ from locbench.jobs.precheck_figures import (
     figures_of_constants,
     figures_of_log,
     figures_of_scores,
+    names_of_session,
 )
 from locbench.jobs.scoring import score_session
 from locbench.jobs.sessions import examined_session
@@ -62,6 +64,8 @@ class Baseline:
 class _Today:
     session: str
     figures: tuple[Figure, ...]
+    names: frozenset[str]
+    """Of all figures that some drive of this robot may have."""
     remarks: tuple[str, ...]
 
 
@@ -70,8 +74,9 @@ def _today(location: Path) -> _Today:
     logged = logged_session(examined)
     session = logged.session
     with reconciling(str(examined.files.session)):
-        figures = figures_of_constants(calibrated(gathered([logged])).estimates)
-    remarks = []
+        estimates = calibrated(gathered([logged])).estimates
+        figures = figures_of_constants(estimates, session)
+    remarks = [] if session.detections is not None else ["this log has no tags: nothing is said of the camera"]
     if session.detections is not None and session.evidence is not EvidenceLevel.TAGS_ONLY:
         try:
             figures += figures_of_camera(camera([location]).record)
@@ -79,8 +84,10 @@ def _today(location: Path) -> _Today:
             # without the place, which may be a path of this computer
             remarks.append(f"the camera could not be judged: {error.problem}")
     figures += figures_of_log(session)
-    figures += figures_of_scores(score_session(replayed(session)))
-    return _Today(session.name, tuple(figures), tuple(remarks))
+    scores = score_session(replayed(session))
+    figures += figures_of_scores(scores)
+    names = {one.name for one in figures} | {one.constant.name for one in estimates} | names_of_session(session)
+    return _Today(session.name, tuple(figures), frozenset(names), tuple(remarks))
 
 
 def baseline_of_session(location: Path, date: str) -> Baseline:
@@ -170,6 +177,7 @@ def precheck(location: Path, baseline_file: Path, history_file: Path, date: str)
     earlier = read_history(history_file)
     today = _today(location)
     _refuse_other_kinds(today.figures, baseline, baseline_file)
+    _refuse_unknown_names(today.names, baseline, baseline_file)
     lines = judged(today.figures, baseline)
     units = {one.name: one.unit for one in baseline.figures}
     records = [_line_record(line, units) for line in lines]
@@ -195,7 +203,7 @@ def precheck(location: Path, baseline_file: Path, history_file: Path, date: str)
 
 def _refuse_other_kinds(today: Sequence[Figure], baseline: BaselineConfig, path: Path) -> None:
     kinds = {one.name: one.kind for one in today}
-    for place, before in enumerate(baseline.figures):
+    for place, before in enumerate(baseline.figures, start=1):
         kind = kinds.get(before.name, before.kind)
         if before.kind is not kind:
             raise ConfigError(
@@ -203,6 +211,17 @@ def _refuse_other_kinds(today: Sequence[Figure], baseline: BaselineConfig, path:
                 where=f"{path}: figures[{place}].kind",
                 received=before.kind.value,
                 remedy=f'Write kind = "{kind}"',
+            )
+
+
+def _refuse_unknown_names(names: Collection[str], baseline: BaselineConfig, path: Path) -> None:
+    for place, before in enumerate(baseline.figures, start=1):
+        if before.name not in names:
+            raise ConfigError(
+                "no check of this robot has such a figure",
+                where=f"{path}: figures[{place}].name",
+                received=before.name,
+                remedy=nearest_choice(before.name, difflib.get_close_matches(before.name, sorted(names), 5, 0.0)),
             )
 
 
@@ -276,6 +295,7 @@ def _trends(entries: Sequence[HistoryEntry], names: Sequence[str]) -> list[Trend
                 name=name,
                 unit=rows[0].unit,
                 checks=len(rows),
+                days=float(np.ptp(days)),
                 slope_per_30_days=_DAYS * line.slope,
                 std=_DAYS * widened,
             )

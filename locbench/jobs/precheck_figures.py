@@ -11,10 +11,10 @@ from locbench.calibration.determining import Estimate
 from locbench.config.baseline import FigureKind
 from locbench.precheck.figures import Figure
 from locbench.results import CameraRecord, Estimated, SessionResult
-from locbench.session import FindingCode, Session
+from locbench.session import FindingCode, Session, TagKind
 from locbench.statistics import UncertainNumber
 
-__all__ = ["figures_of_camera", "figures_of_constants", "figures_of_log", "figures_of_scores"]
+__all__ = ["figures_of_camera", "figures_of_constants", "figures_of_log", "figures_of_scores", "names_of_session"]
 
 _OF_CONSTANT: Mapping[ConstantKind, FigureKind] = MappingProxyType(
     {
@@ -30,6 +30,7 @@ _OF_CONSTANT: Mapping[ConstantKind, FigureKind] = MappingProxyType(
         ConstantKind.MOUNT_YAW: FigureKind.MOUNT_YAW,
     }
 )
+_MOUNTS = frozenset({ConstantKind.MOUNT_X, ConstantKind.MOUNT_Y, ConstantKind.MOUNT_YAW})
 _NOISE = (
     ("along", "along_floor", "along_at_one_metre", FigureKind.TAG_LENGTH),
     ("across", "across_floor", "across_at_one_metre", FigureKind.TAG_LENGTH),
@@ -37,19 +38,48 @@ _NOISE = (
     ("range", "range_floor", "range_per_metre", FigureKind.TAG_LENGTH),
     ("bearing", "bearing_floor", "bearing_offset", FigureKind.TAG_ANGLE),
 )
+_WRONG, _PER_MINUTE, _AT_REST, _DRIFT = (
+    "camera.wrong",
+    "camera.tags_per_minute",
+    "gyro.drift_at_rest",
+    "drift.per_metre",
+)
+_OF_A_POD = (ConstantKind.WHEEL_DIAMETER, ConstantKind.LEVER_ARM, ConstantKind.ROLLING_DIRECTION)
+_OF_A_CAMERA = (ConstantKind.LATENCY, ConstantKind.MOUNT_X, ConstantKind.MOUNT_Y, ConstantKind.MOUNT_YAW)
 # long enough that one block says little of the next
 _BLOCK_S = 10.0
 # of a normal distribution, the width of a 95 % interval in standard deviations
-_WIDTH_95 = 3.92
+_WIDTH_95, _HALF_95 = 3.92, 1.96
+_MISSED = 3.0
 
 
-def figures_of_constants(estimates: Iterable[Estimate]) -> list[Figure]:
-    """Return every constant that was determined."""
+def names_of_session(session: Session) -> set[str]:
+    """Return the names of all figures that some drive of its robot on its field may have."""
+    robot, field = session.robot, session.field
+    constants = [*((f"pods.{name}", kind) for name in robot.pods for kind in _OF_A_POD)]
+    constants += [(f"cameras.{name}", kind) for name in robot.cameras for kind in _OF_A_CAMERA]
+    constants += [("gyro", ConstantKind.TURN_SCALE), ("gyro", ConstantKind.GYRO_LAG)]
+    hits = {_hit(goal.name, band.name) for goal in field.goals for band in field.bands}
+    noise = {f"camera.noise.{name}" for name, *_ in _NOISE}
+    return {f"{of}.{kind.value}" for of, kind in constants} | hits | noise | {_WRONG, _PER_MINUTE, _AT_REST, _DRIFT}
+
+
+def _hit(goal: str, band: str) -> str:
+    return f"hit.{goal}.{band}"
+
+
+def figures_of_constants(estimates: Iterable[Estimate], session: Session) -> list[Figure]:
+    """Return every constant that was determined.
+
+    The mount told by logged robot poses is a shift against that of the robot's program, whatever the robot file says.
+    """
+    logged = session.detections is not None and session.detections.kind is TagKind.ROBOT_POSE
+    shifts = _MOUNTS if logged else frozenset()
     return [
         Figure(
             one.constant.name,
             _OF_CONSTANT[one.constant.kind],
-            one.constant.estimate(one.shift),
+            one.shift if one.constant.kind in shifts else one.constant.estimate(one.shift),
             abs(one.constant.absolute(one.std)),
         )
         for one in estimates
@@ -66,7 +96,7 @@ def figures_of_camera(record: CameraRecord) -> list[Figure]:
     ]
     if record.outlier_share is not None and record.outlier_share.std is not None:
         share = record.outlier_share
-        found.append(Figure("camera.wrong", FigureKind.WRONG_DETECTIONS, share.value, share.std or 0.0))
+        found.append(Figure(_WRONG, FigureKind.WRONG_DETECTIONS, share.value, share.std or 0.0))
     return found
 
 
@@ -83,14 +113,18 @@ def figures_of_log(session: Session) -> list[Figure]:
         if finding.code is FindingCode.GYRO_BIAS and finding.measured:
             drift = finding.measured[0]
             if drift.std is not None and math.isfinite(drift.std):
-                found.append(Figure("gyro.drift_at_rest", FigureKind.GYRO_DRIFT, drift.value, drift.std))
+                found.append(Figure(_AT_REST, FigureKind.GYRO_DRIFT, drift.value, drift.std))
     if session.detections is not None:
         first, last = float(session.odometry.time_s[0]), float(session.odometry.time_s[-1])
         edges = np.arange(first, last + 1e-9, _BLOCK_S)
         if len(edges) > 2:
             counts = np.histogram(session.detections.captured_s, edges)[0] * 60.0 / _BLOCK_S
             std = float(np.std(counts, ddof=1)) / math.sqrt(len(counts))
-            found.append(Figure("camera.tags_per_minute", FigureKind.TAGS_PER_MINUTE, float(np.mean(counts)), std))
+            # of none at all up to three more may be missed by chance, in 95 % (Hanley & Lippman-Hand, JAMA 249, 1983)
+            none = _MISSED / (_HALF_95 * (edges[-1] - edges[0]) / 60.0)
+            value = float(np.mean(counts))
+            std = std if value > 0.0 else none
+            found.append(Figure(_PER_MINUTE, FigureKind.TAGS_PER_MINUTE, value, std))
     return found
 
 
@@ -99,11 +133,11 @@ def figures_of_scores(scores: SessionResult) -> list[Figure]:
     found = []
     reckoning = scores.estimators.get("dead_reckoning")
     if reckoning is not None and reckoning.drift is not None:
-        found += _uncertain("drift.per_metre", FigureKind.DRIFT, reckoning.drift.position_per_metre)
+        found += _uncertain(_DRIFT, FigureKind.DRIFT, reckoning.drift.position_per_metre)
     fusion = next((name for name, one in scores.estimators.items() if one.correction_mode is not None), None)
     if fusion is not None:
         for band in scores.estimators[fusion].shots:
-            name = f"hit.{band.goal}.{band.band}"
+            name = _hit(band.goal, band.band)
             number = band.hit_probability
             if number.ci95 is None and band.seen is not None:
                 # predicted for want of shots: those few that were seen have an interval

@@ -12,6 +12,8 @@ from locbench.units import UNITS
 
 __all__ = ["Line", "Overall", "baseline_of", "judged", "needed_std", "overall", "role_of", "unit_factor"]
 
+# what chance alone changes in one check of a hundred
+_PLAIN = 2.58
 _WORST_FIRST = (Conformity.FAIL, Conformity.UNDECIDED, Conformity.PASS)
 
 
@@ -40,7 +42,7 @@ class Line:
     low, high
         The changes allowed; infinite where there is no limit.
     verdict
-        None where the baseline lacks the figure: then nothing is judged.
+        None where nothing is judged: the baseline lacks the figure, or sets it no limit.
     """
 
     name: str
@@ -57,8 +59,13 @@ class Line:
 
     @property
     def is_open(self) -> bool:
-        """Whether it leaves the check undecided."""
-        return self.verdict is Conformity.UNDECIDED and self.role is FigureRole.DECIDING
+        """Whether it leaves the check undecided: a watched one only where it plainly changed, by more than allowed."""
+        deciding = self.role is FigureRole.DECIDING or (self.excess > 0.0 and self._plainly_changed)
+        return self.verdict is Conformity.UNDECIDED and deciding
+
+    @property
+    def _plainly_changed(self) -> bool:
+        return self.change is not None and self.std is not None and abs(self.change) > _PLAIN * self.std
 
     @property
     def excess(self) -> float:
@@ -116,9 +123,11 @@ def _judged(before: BaselineFigure, now: Figure | None) -> Line:
     low = -math.inf if before.least_change is None else before.least_change * factor
     high = math.inf if before.most_change is None else before.most_change * factor
     known = Line(before.name, before.kind, before.role, now, value, std, None, None, low, high, Conformity.UNDECIDED)
-    if now is None:
+    change, both = (None, None) if now is None else (now.value - value, math.hypot(now.std, std))
+    if math.isinf(low) and math.isinf(high):
+        return replace(known, change=change, std=both, verdict=None)
+    if change is None or both is None:
         return known
-    change, both = now.value - value, math.hypot(now.std, std)
     return replace(known, change=change, std=both, verdict=judge_conformity(change, both, low, high))
 
 

@@ -6,11 +6,11 @@ from pathlib import Path
 from rich.console import Console
 from rich.text import Text
 
-from locbench.config.baseline import FigureRole
 from locbench.errors import ConfigError, OutputError
 from locbench.files import staged_directory
 from locbench.precheck.judging import Overall
-from locbench.report.commands import command
+from locbench.report.cautions import BEFORE_THE_ROBOT_MOVES
+from locbench.report.commands import command, runsheet_command
 from locbench.report.fitted_numbers import decimals_for
 from locbench.report.numbers import MISSING, as_sentence, plain_text
 from locbench.report.precheck_trends import trends_svg
@@ -22,11 +22,8 @@ from locbench.statistics import Conformity
 
 __all__ = ["add_to_history", "precheck_headline", "print_precheck", "print_saved", "write_precheck", "write_text"]
 
-_CAUTIONS = (
-    "Before the robot moves: eye protection on, floor clear of people, wheels off the ground on blocks for the first "
-    "try, one person at the stop button; the event's rules and the responsible adult decide"
-)
 _SURE = 2.0
+_DAYS = 30.0
 _UNIT_SHOWN = {"1": "", "per minute": "/min"}
 
 
@@ -37,9 +34,14 @@ def precheck_headline(check: Precheck) -> str:
     watched = sum(_only_watched(one) for one in lines)
     unsure = len(lines) - passed - failed - watched
     name, baseline = plain_text(check.session), plain_text(check.baseline)
-    total = f'of {len(lines)} figures of "{name}" {failed} fail, {unsure} are undecided, {passed} pass'
+    total = (
+        f'of {len(lines)} figures of "{name}" {_counted(failed, "fails", "fail")}, '
+        f"{_counted(unsure, 'is undecided', 'are undecided')}, {_counted(passed, 'passes', 'pass')}"
+    )
     if watched:
-        total += f", {watched} are too unsure to pass and only watched"
+        total += f", {_counted(watched, 'is', 'are')} too unsure to pass and only watched"
+    if len(check.lines) > len(lines):
+        total += f", {len(check.lines) - len(lines)} more not judged"
     against = f'against "{baseline}" of {plain_text(check.baseline_saved)}'
     match check.verdict:
         case Overall.FAIL:
@@ -52,8 +54,12 @@ def precheck_headline(check: Precheck) -> str:
             return f"PASS {against}: {total}."
 
 
+def _counted(number: int, one: str, several: str) -> str:
+    return f"{number} {one if number == 1 else several}"
+
+
 def _only_watched(one: PrecheckLine) -> bool:
-    return one.verdict is Conformity.UNDECIDED and one.role is FigureRole.WATCHED
+    return one.verdict is Conformity.UNDECIDED and one.next_run is None
 
 
 def _change_words(one: PrecheckLine) -> str:
@@ -62,7 +68,7 @@ def _change_words(one: PrecheckLine) -> str:
     decimals = decimals_for(one.change_std)
     unit = "" if one.unit == "1" else f" {one.unit}"
     limit = one.most_change if one.change > 0.0 else one.least_change
-    allowed = "" if limit is None else f", {limit:+.{decimals}f}{unit} allowed"
+    allowed = "" if limit is None else f", {_limit(limit, decimals)}{unit} allowed"
     return f"changed by {one.change:+z.{decimals}f}{unit} (standard uncertainty {one.change_std:.{decimals}f}){allowed}"
 
 
@@ -83,7 +89,7 @@ def print_precheck(check: Precheck, place: str, console: Console) -> None:
         print_table(_table([one for one in check.lines if one.verdict is not None]), console)
         print_list("Failed", [_failed(one) for one in check.lines if one.verdict is Conformity.FAIL], console, None)
         print_list("Trends", [_trend(check, name) for name in _clear_trends(check)], console, None)
-        print_list("Noted", [*_not_determined(check), *_not_in_the_baseline(check), *check.remarks], console, None)
+        print_list("Noted", [*_not_determined(check), *_not_judged(check), *check.remarks], console, None)
         print_list("Where to look next", _next_steps(check, place), console, None)
 
 
@@ -95,9 +101,18 @@ def _not_determined(check: Precheck) -> list[str]:
     ]
 
 
-def _not_in_the_baseline(check: Precheck) -> list[str]:
-    names = [plain_text(one.name) for one in check.lines if one.verdict is None]
-    return [f"Not judged, for the baseline lacks them: {', '.join(names)}"] if names else []
+def _not_judged(check: Precheck) -> list[str]:
+    reasons = {
+        "for the baseline lacks them": [one for one in check.lines if one.verdict is None and one.baseline is None],
+        "for the baseline sets no limit": [
+            one for one in check.lines if one.verdict is None and one.baseline is not None
+        ],
+    }
+    return [
+        f"Not judged, {why}: {', '.join(plain_text(one.name) for one in lines)}"
+        for why, lines in reasons.items()
+        if lines
+    ]
 
 
 def _table(lines: Sequence[PrecheckLine]) -> TextTable:
@@ -134,13 +149,19 @@ def _row(one: PrecheckLine) -> tuple[Cell, ...]:
 
 def _allowed(one: PrecheckLine, decimals: int) -> str:
     low, high = one.least_change, one.most_change
-    if low is None and high is None:
-        return "any"
     if low is None:
-        return f"≤ {high:+.{decimals}f}"
+        return "any" if high is None else f"≤ {_limit(high, decimals)}"
     if high is None:
-        return f"≥ {low:+.{decimals}f}"
-    return f"±{high:.{decimals}f}" if low == -high else f"{low:+.{decimals}f} to {high:+.{decimals}f}"
+        return f"≥ {_limit(low, decimals)}"
+    if low == -high:
+        return f"±{_limit(high, decimals).removeprefix('+')}"
+    return f"{_limit(low, decimals)} to {_limit(high, decimals)}"
+
+
+def _limit(value: float, decimals: int) -> str:
+    """Return a limit with its sign, never rounded to nothing."""
+    text = f"{value:+z.{decimals}f}"
+    return text if float(text) or not value else f"{value:+.1g}"
 
 
 def _failed(one: PrecheckLine) -> str:
@@ -156,11 +177,13 @@ def _clear_trends(check: Precheck) -> list[str]:
 
 def _trend(check: Precheck, name: str) -> str:
     one = next(trend for trend in check.trends if trend.name == name)
-    decimals = decimals_for(one.std)
     unit = "" if one.unit == "1" else f" {one.unit}"
+    days = min(_DAYS, one.days)
+    moved, std = (number * days / _DAYS for number in (one.slope_per_30_days, one.std))
+    decimals = decimals_for(std)
     return (
-        f"{plain_text(name)} moves by {one.slope_per_30_days:+z.{decimals}f}{unit} in 30 days (standard uncertainty "
-        f"{one.std:.{decimals}f}, {one.checks} checks)"
+        f"{plain_text(name)} moves by {moved:+z.{decimals}f}{unit} in {days:.2g} days (standard uncertainty "
+        f"{std:.{decimals}f}, {one.checks} checks)"
     )
 
 
@@ -169,16 +192,19 @@ def _next_steps(check: Precheck, place: str) -> list[str]:
     if check.verdict is Overall.FAIL:
         steps.append(f"Today's constants, ready to copy into the robot: {command('calibrate', place)}")
         steps.append("Mend what failed, the uppermost first, and drive the check again")
+        steps.append(
+            "If a part was changed on purpose: with its new constants in the robot, save a new baseline, "
+            f"{command('precheck', place, '--save', 'NEW.toml')}; this one knows the old part and keeps failing"
+        )
     if check.next_runs and check.verdict is not Overall.PASS:
         steps.append(f"What is undecided needs one more lap: {_runsheets(check.next_runs)}")
     if check.verdict is not Overall.PASS:
-        steps.append(_CAUTIONS)
+        steps.append(BEFORE_THE_ROBOT_MOVES)
     return steps
 
 
 def _runsheets(kinds: Sequence[str]) -> str:
-    first = command("runsheet", "--field", "FIELD.toml", "--robot", "ROBOT.toml", "--kind", kinds[0])
-    return ", the same with ".join([first, *(f"--kind {kind}" for kind in kinds[1:])])
+    return ", the same with ".join([runsheet_command(kinds[0]), *(f"--kind {kind}" for kind in kinds[1:])])
 
 
 def print_saved(day: SavedDay, place: str, console: Console) -> None:
@@ -205,7 +231,7 @@ def print_saved(day: SavedDay, place: str, console: Console) -> None:
         steps = ["Read the file once: how far each figure may change is yours to set"]
         if runs:
             steps.append(f"A drive that is surer: {_runsheets(runs)}")
-            steps.append(_CAUTIONS)
+            steps.append(BEFORE_THE_ROBOT_MOVES)
         print_list("Where to look next", steps, console, None)
 
 

@@ -31,7 +31,7 @@ def plot_trends(check: Precheck, history: Sequence[HistoryEntry]) -> Figure:
     with drawing_style():
         figure = new_figure(_PANEL_IN[0] * _COLUMNS, _PANEL_IN[1] * rows + 0.5)
         figure.suptitle(
-            "Checks over time: values with 95 % intervals; grey dashes are the limits, a cross is a check that failed",
+            "Checks over time: values with 95 % intervals; dashes: the latest limits; a cross failed those of its day",
             fontsize=10.0,
         )
         for place, name in enumerate(names):

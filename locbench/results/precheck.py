@@ -15,9 +15,10 @@ __all__ = ["HistoryEntry", "Precheck", "PrecheckLine", "SavedDay", "Trend", "Wat
 
 
 class PrecheckLine(Record):
-    """One figure; numbers in `unit`. `verdict` is None of a figure that the baseline lacks.
+    """One figure; numbers in `unit`. `verdict` is None of a figure that the baseline lacks, or sets no limit.
 
-    A watched one, undecided, leaves the check as it is. `why` says why there is no number of today.
+    A watched one, undecided, leaves the check as it is and has no `next_run`, unless it plainly changed by more than
+    allowed. `why` says why there is no number of today.
     """
 
     name: str
@@ -40,11 +41,15 @@ class PrecheckLine(Record):
 
 
 class Trend(Record):
-    """Slope of a figure over the history, per 30 days, in its unit, with its standard uncertainty."""
+    """Slope of a figure over the history, per 30 days, in its unit, with its standard uncertainty.
+
+    `days` lie between the first and the last check.
+    """
 
     name: str
     unit: str
     checks: int
+    days: float
     slope_per_30_days: float
     std: float
 

@@ -1,9 +1,12 @@
 """`locbench precheck` on the command line: baseline, verdicts as exit status, a history that only grows."""
 
 import json
+import re
+import shutil
 import tomllib
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from locbench.cli import main as cli
@@ -24,6 +27,17 @@ def baseline(tmp_path_factory):
     return path
 
 
+@pytest.fixture(scope="module")
+def no_tags(tmp_path_factory):
+    """The worn demo without truth and tags: a check of it takes a fifth of the time."""
+    folder = tmp_path_factory.mktemp("worn") / "session"
+    shutil.copytree(WORN, folder)
+    path = folder / "session.toml"
+    text = path.read_text().replace("../../configs", str(ROOT / "configs"))
+    path.write_text(re.sub(r"^\[(truth|tags)[^]]*\]\n(?:[^\[\n].*\n|\n)*", "", text, flags=re.M))
+    return folder
+
+
 def _narrowed(baseline, tmp_path, name, change):
     """Copy the baseline with one figure's limits set to plus and minus `change`, the other figures left out."""
     saved = tomllib.loads(baseline.read_text())
@@ -37,13 +51,13 @@ def _narrowed(baseline, tmp_path, name, change):
     return path
 
 
-def test_pass_fail_and_undecided_are_exit_statuses(baseline, tmp_path, capsys):
+def test_pass_fail_and_undecided_are_exit_statuses(baseline, no_tags, tmp_path, capsys):
     wheel = "pods.left.wheel_diameter"
     history = tmp_path / "history.csv"
     wide = _narrowed(baseline, tmp_path, wheel, 0.15)
     assert _run("precheck", HEALTHY, "--baseline", wide, "--history", history) == 0
     assert capsys.readouterr().out.startswith('PASS against "narrow"')
-    assert _run("precheck", WORN, "--baseline", wide, "--history", history) == 1
+    assert _run("precheck", no_tags, "--baseline", wide, "--history", history) == 1
     shown = capsys.readouterr().out
     assert shown.startswith('FAIL against "narrow"')
     assert "Likely: the wheel is worn" in " ".join(shown.split())
@@ -58,15 +72,17 @@ def test_pass_fail_and_undecided_are_exit_statuses(baseline, tmp_path, capsys):
     assert judged == ["pass", "fail", "undecided"]
 
 
-def test_a_figure_that_today_lacks_leaves_the_check_open(baseline, tmp_path, capsys):
+def test_a_figure_that_today_lacks_leaves_the_check_open(baseline, no_tags, tmp_path, capsys):
     path = _narrowed(baseline, tmp_path, "pods.left.wheel_diameter", 0.15)
-    path.write_text(path.read_text().replace("pods.left", "pods.rear"))
-    assert _run("precheck", HEALTHY, "--baseline", path, "--json", "--date", "2026-11-26T10:30") == 3
+    path.write_text(path.read_text().replace("pods.left.wheel_diameter", "cameras.front.latency"))
+    path.write_text(path.read_text().replace("wheel diameter", "latency").replace('"mm"', '"ms"'))
+    assert _run("precheck", no_tags, "--baseline", path, "--json", "--date", "2026-11-26T10:30") == 3
     check = json.loads(capsys.readouterr().out)
-    line = next(one for one in check["lines"] if one["name"] == "pods.rear.wheel_diameter")
+    assert "this log has no tags: nothing is said of the camera" in check["remarks"]
+    line = next(one for one in check["lines"] if one["name"] == "cameras.front.latency")
     assert line["verdict"] == "undecided"
     assert line["why"] == "today's drive does not determine it"
-    assert line["next_run"] == "straight"
+    assert line["next_run"] == "camera"
     assert check["date"] == "2026-11-26T10:30"
 
 
@@ -85,7 +101,7 @@ def test_units_of_the_baseline_are_those_of_the_numbers_shown(baseline, tmp_path
     assert abs(line["change"]) < 0.001
 
 
-def test_the_trend_over_three_dates(baseline, tmp_path, capsys):
+def test_the_trend_over_three_dates(baseline, no_tags, tmp_path, capsys):
     path = _narrowed(baseline, tmp_path, "pods.left.wheel_diameter", 0.15)
     earlier = [
         HistoryEntry(
@@ -102,13 +118,16 @@ def test_the_trend_over_three_dates(baseline, tmp_path, capsys):
         for day in ("01", "11")
     ]
     (tmp_path / "narrow_history.csv").write_text(history_with(tmp_path / "narrow_history.csv", earlier))
-    _run("precheck", WORN, "--baseline", path, "--date", "2026-11-21T10:00", "--out", tmp_path / "out")
+    _run("precheck", no_tags, "--baseline", path, "--date", "2026-11-21T10:00", "--out", tmp_path / "out")
     capsys.readouterr()
     check = json.loads((tmp_path / "out" / "precheck.json").read_text())
     (trend,) = [one for one in check["trends"] if one["name"] == "pods.left.wheel_diameter"]
     assert trend["checks"] == 3
-    # 2.34 mm over the last of two gaps of 10 days: by least squares half of that per gap, three halves in 30 days
-    assert trend["slope_per_30_days"] == pytest.approx(-1.5 * 2.34, abs=0.1)
+    assert trend["days"] == pytest.approx(20.0)
+    today = next(one for one in check["lines"] if one["name"] == "pods.left.wheel_diameter")
+    weights = 1.0 / np.array([0.031, 0.031, today["std"]])
+    slope, _ = np.polyfit([0.0, 10.0, 20.0], [49.84, 49.84, today["value"]], 1, w=weights)
+    assert trend["slope_per_30_days"] == pytest.approx(30.0 * slope, rel=1e-6)
     assert (tmp_path / "out" / "trends.svg").read_text().startswith("<?xml")
 
 
@@ -138,3 +157,68 @@ def test_bad_usage_is_one_line(options, words, capsys):
     error = capsys.readouterr().err
     assert words in error
     assert len(error.splitlines()) == 1
+
+
+def test_a_misspelt_figure_is_named(baseline, no_tags, tmp_path, capsys):
+    path = _narrowed(baseline, tmp_path, "pods.left.wheel_diameter", 0.15)
+    path.write_text(path.read_text().replace("pods.left.wheel_diameter", "pods.left.wheel_diametre"))
+    assert _run("precheck", no_tags, "--baseline", path) == 2
+    error = capsys.readouterr().err
+    assert f"{path}: figures[1].name: no check of this robot has such a figure" in error
+    assert 'Did you mean "pods.left.wheel_diameter"?' in error
+    assert not (tmp_path / "narrow_history.csv").exists()
+
+
+def test_a_figure_without_limits_is_not_judged(baseline, no_tags, tmp_path, capsys):
+    path = _narrowed(baseline, tmp_path, "pods.left.wheel_diameter", 0.15)
+    path.write_text(re.sub(r"(least|most)_change = .*\n", "", path.read_text()))
+    assert _run("precheck", no_tags, "--baseline", path) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    assert re.match(r'PASS against "narrow" of \S+: of 0 figures .* \d+ more not judged', shown)
+    assert "Not judged, for the baseline sets no limit: pods.left.wheel_diameter" in shown
+
+
+def test_what_failed_on_purpose_gets_a_new_baseline(baseline, no_tags, tmp_path, capsys):
+    wide = _narrowed(baseline, tmp_path, "pods.left.wheel_diameter", 0.15)
+    assert _run("precheck", no_tags, "--baseline", wide) == 1
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "1 fails, 0 are undecided, 0 pass" in shown
+    assert f"save a new baseline, locbench precheck {no_tags} --save NEW.toml" in shown
+
+
+def test_a_camera_that_sees_nothing_any_more_fails(baseline, tmp_path, capsys):
+    """The table is there, and empty but for what came before the drive."""
+    folder = tmp_path / "blind"
+    shutil.copytree(HEALTHY, folder)
+    path = folder / "session.toml"
+    text = path.read_text().replace("../../configs", str(ROOT / "configs"))
+    path.write_text(re.sub(r"^\[truth\]\n(?:[^\[\n].*\n|\n)*", "", text, flags=re.M))
+    table = folder / "tags.csv"
+    table.write_text("".join(table.read_text().splitlines(keepends=True)[:2]))
+    assert _run("precheck", folder, "--baseline", _seen(baseline, tmp_path)) == 1
+    assert "camera.tags_per_minute changed by -" in " ".join(capsys.readouterr().out.split())
+
+
+def _seen(baseline, tmp_path):
+    """Return the baseline of tags per minute alone."""
+    saved = tomllib.loads(baseline.read_text())
+    (figure,) = [one for one in saved["figures"] if one["name"] == "camera.tags_per_minute"]
+    path = tmp_path / "seen.toml"
+    path.write_text(
+        'name = "seen"\nsaved = "2026-11-01T10:00"\n[[figures]]\n'
+        + "".join(f"{key} = {json.dumps(value)}\n" for key, value in figure.items())
+    )
+    return path
+
+
+@pytest.mark.parametrize(("kept", "statuses"), [(5, {1, 3}), (1, {0})])
+def test_a_camera_that_sees_a_fifth_does_not_pass(kept, statuses, baseline, tmp_path):
+    folder = tmp_path / "dim"
+    shutil.copytree(HEALTHY, folder)
+    path = folder / "session.toml"
+    text = path.read_text().replace("../../configs", str(ROOT / "configs"))
+    path.write_text(re.sub(r"^\[truth\]\n(?:[^\[\n].*\n|\n)*", "", text, flags=re.M))
+    table = folder / "tags.csv"
+    head, *rows = table.read_text().splitlines(keepends=True)
+    table.write_text(head + "".join(rows[::kept]))
+    assert _run("precheck", folder, "--baseline", _seen(baseline, tmp_path)) in statuses

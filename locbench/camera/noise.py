@@ -16,12 +16,13 @@ from scipy import optimize, special
 
 from locbench.arrays import FloatArray
 from locbench.camera.components import Component
-from locbench.camera.observed import Observed
+from locbench.camera.observed import Observed, components_of
 from locbench.camera.spread import model_variance
 from locbench.config.fusion import TagNoise
+from locbench.session import TagKind
 from locbench.statistics import effective_sample_size
 
-__all__ = ["NoiseModel", "noise_model"]
+__all__ = ["NoiseModel", "keys_of_kind", "noise_model"]
 
 _WIDE: Mapping[Component, float] = {
     Component.ALONG: 1.0,
@@ -152,6 +153,14 @@ def noise_model(seen: Observed, residual: FloatArray, extra: FloatArray, kept: T
         noise=problem.noise(values),
         reference_scale=float(np.exp(log_scale)),
     )
+
+
+def keys_of_kind(kind: TagKind) -> list[str]:
+    """Return the keys of [tag_noise] by which a kind of detection is believed, told by a study or not."""
+    components = components_of(kind)
+    keys = [key for name in components for key in _KEYS[name]]
+    keys += ["range_at_one_metre"] if Component.RANGE in components else []
+    return [*keys, _GROWTH, *(["correlation_between_tags"] if kind is TagKind.ROBOT_POSE else [])]
 
 
 def _log_density(residual: FloatArray, variance: FloatArray) -> FloatArray:

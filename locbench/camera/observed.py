@@ -19,6 +19,7 @@ from locbench.vision import predicted_values, tag_places
 
 __all__ = [
     "Observed",
+    "components_of",
     "joined",
     "observed",
     "reference_roots",
@@ -111,6 +112,11 @@ class Observed:
         return replace(self, **rows)
 
 
+def components_of(kind: TagKind) -> tuple[Component, ...]:
+    """Return what each detection of a kind measures."""
+    return _OF_KIND[kind]
+
+
 def observed(
     detections: Detections,
     mount: FloatArray,
@@ -159,7 +165,7 @@ def observed(
     view = wrap_angle(direction + np.pi - tags[:, 3])
     return Observed(
         detections=found,
-        components=_OF_KIND[found.kind],
+        components=components_of(found.kind),
         tags=tags,
         mounts=mounts,
         mount=mount,
@@ -273,7 +279,7 @@ def _expected(
 
 def _in_components(seen: Observed, expected: FloatArray) -> FloatArray:
     error = seen.detections.value - expected
-    names = _OF_KIND[seen.detections.kind]
+    names = components_of(seen.detections.kind)
     for place, name in enumerate(names):
         if name in (Component.HEADING, Component.BEARING):
             error[:, place] = wrap_angle(error[:, place])

@@ -1,6 +1,5 @@
 """What a camera study found, as camera.json has it."""
 
-from collections.abc import Mapping
 from typing import Literal
 
 import numpy as np
@@ -9,7 +8,7 @@ from locbench.arrays import BoolArray, FloatArray
 from locbench.camera.binned import bins, trust_map
 from locbench.camera.components import Component
 from locbench.camera.flips import flipped
-from locbench.camera.noise import NoiseModel
+from locbench.camera.noise import NoiseModel, keys_of_kind
 from locbench.camera.observed import Observed, residuals
 from locbench.camera.systematic import Shift, Systematic, TagShift
 from locbench.camera.whiteness import correlation_time, slow_share
@@ -37,25 +36,6 @@ __all__ = [
 ]
 
 _Unit = Literal["m", "rad", "s", "1"]
-_OF_POSES = (
-    "along_floor",
-    "along_at_one_metre",
-    "across_floor",
-    "across_at_one_metre",
-    "heading_floor",
-    "heading_at_one_metre",
-    "view_angle_growth",
-)
-_OF_RANGES = ("range_floor", "range_per_metre", "range_at_one_metre")
-_OF_BEARINGS = ("bearing_floor", "bearing_offset", "view_angle_growth")
-_KEYS_OF_KIND: Mapping[TagKind, tuple[str, ...]] = {
-    TagKind.ROBOT_POSE: (*_OF_POSES, "correlation_between_tags"),
-    TagKind.TAG_POSE: _OF_POSES,
-    TagKind.RANGE_BEARING: (*_OF_RANGES, *_OF_BEARINGS),
-    TagKind.BEARING: _OF_BEARINGS,
-    TagKind.RANGE: (*_OF_RANGES, "view_angle_growth"),
-}
-"""Keys of [tag_noise] by which a kind of detection is believed."""
 
 
 def noise_records(noise: NoiseModel) -> dict[str, Estimated]:
@@ -67,10 +47,9 @@ def noise_records(noise: NoiseModel) -> dict[str, Estimated]:
 
 def kept_noise(seen: Observed, noise: NoiseModel) -> dict[str, Estimated]:
     """Return the keys of the kind's noise that were not told."""
-    keys = _KEYS_OF_KIND[seen.detections.kind]
     return {
         key: Estimated(value=getattr(noise.noise, key), std=None, unit=_noise_unit(key))
-        for key in keys
+        for key in keys_of_kind(seen.detections.kind)
         if key not in noise.value
     }
 

@@ -7,6 +7,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from changed_sessions import copied, without_tables
 from logs import SmallLog
 from rich.console import Console
 
@@ -105,11 +106,7 @@ def test_constants_that_bring_what_was_left_out_no_nearer_are_not_to_be_copied(o
 
 def _with_marks_only(session, folder):
     """Return a copy without truth and tags, which takes a fifth of the time."""
-    shutil.copytree(session, folder)
-    path = folder / "session.toml"
-    text = re.sub(r'"[^"]*/configs/', f'"{ROOT}/configs/', path.read_text())
-    path.write_text(re.sub(r"^\[(truth|tags)[^]]*\]\n(?:[^\[\n].*\n|\n)*", "", text, flags=re.M))
-    return folder
+    return without_tables(copied(session, folder), "truth", "tags")
 
 
 def test_drives_of_a_sound_and_a_worn_wheel_leave_the_odometry_alone(tmp_path):

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from changed_sessions import without_tables
 from logs import SmallLog
 
 from locbench.cli import main as cli
@@ -91,7 +92,7 @@ def _changed(path, pattern, text):
 
 def test_six_legs_that_err_alike_are_not_taken_for_a_turned_camera(spin_line, capsys):
     """Without the truth the gyro's scale error turns them all the same way, by far more than is stated of odometry."""
-    _changed(spin_line / "session.toml", r"\[truth\]\n(?:[^\[].*\n?)*", "")
+    without_tables(spin_line, "truth")
     assert _run("camera", spin_line, "--json") == 0
     found = json.loads(capsys.readouterr().out)
     yaw = found["mount"]["yaw"]
@@ -197,7 +198,7 @@ def test_robot_poses_without_headings_tell_nothing_of_headings(spin_line, capsys
 
 def test_a_tag_seen_on_two_legs_is_no_proof(spin_line, capsys):
     """Between marks the reference may err alike all along a leg."""
-    _changed(spin_line / "session.toml", r"\[truth\]\n(?:[^\[].*\n?)*", "")
+    without_tables(spin_line, "truth")
     assert _run("camera", spin_line, "--json") == 0
     tags = json.loads(capsys.readouterr().out)["tags"]
     few = [tag for tag, one in tags.items() if one["legs"] < 3 and one["x"] is not None]

@@ -2,12 +2,12 @@
 
 import json
 import re
-import shutil
 import tomllib
 from pathlib import Path
 
 import numpy as np
 import pytest
+from changed_sessions import copied, without_tables
 
 from locbench.cli import main as cli
 from locbench.results import HistoryEntry, history_with, read_history
@@ -31,11 +31,7 @@ def baseline(tmp_path_factory):
 def no_tags(tmp_path_factory):
     """The worn demo without truth and tags: a check of it takes a fifth of the time."""
     folder = tmp_path_factory.mktemp("worn") / "session"
-    shutil.copytree(WORN, folder)
-    path = folder / "session.toml"
-    text = path.read_text().replace("../../configs", str(ROOT / "configs"))
-    path.write_text(re.sub(r"^\[(truth|tags)[^]]*\]\n(?:[^\[\n].*\n|\n)*", "", text, flags=re.M))
-    return folder
+    return without_tables(copied(WORN, folder), "truth", "tags")
 
 
 def _narrowed(baseline, tmp_path, name, change):
@@ -189,10 +185,7 @@ def test_what_failed_on_purpose_gets_a_new_baseline(baseline, no_tags, tmp_path,
 def test_a_camera_that_sees_nothing_any_more_fails(baseline, tmp_path, capsys):
     """The table is there, and empty but for what came before the drive."""
     folder = tmp_path / "blind"
-    shutil.copytree(HEALTHY, folder)
-    path = folder / "session.toml"
-    text = path.read_text().replace("../../configs", str(ROOT / "configs"))
-    path.write_text(re.sub(r"^\[truth\]\n(?:[^\[\n].*\n|\n)*", "", text, flags=re.M))
+    without_tables(copied(HEALTHY, folder), "truth")
     table = folder / "tags.csv"
     table.write_text("".join(table.read_text().splitlines(keepends=True)[:2]))
     assert _run("precheck", folder, "--baseline", _seen(baseline, tmp_path)) == 1
@@ -214,10 +207,7 @@ def _seen(baseline, tmp_path):
 @pytest.mark.parametrize(("kept", "statuses"), [(5, {1, 3}), (1, {0})])
 def test_a_camera_that_sees_a_fifth_does_not_pass(kept, statuses, baseline, tmp_path):
     folder = tmp_path / "dim"
-    shutil.copytree(HEALTHY, folder)
-    path = folder / "session.toml"
-    text = path.read_text().replace("../../configs", str(ROOT / "configs"))
-    path.write_text(re.sub(r"^\[truth\]\n(?:[^\[\n].*\n|\n)*", "", text, flags=re.M))
+    without_tables(copied(HEALTHY, folder), "truth")
     table = folder / "tags.csv"
     head, *rows = table.read_text().splitlines(keepends=True)
     table.write_text(head + "".join(rows[::kept]))

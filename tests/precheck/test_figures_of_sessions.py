@@ -1,10 +1,10 @@
 """Figures are those of the things themselves: what somebody writes into the files does not move them."""
 
-import re
 import shutil
 from pathlib import Path
 
 import pytest
+from changed_sessions import without_tables
 
 from locbench.jobs.precheck import baseline_of_session, precheck
 from locbench.results import Precheck
@@ -21,9 +21,8 @@ def _copied(folder: Path, offset: str, yaw: str) -> Path:
     shutil.copytree(SPIN_LINE, session)
     robot, config = folder / "configs" / "robot_three_pods.toml", session / "session.toml"
     robot.write_text(robot.read_text().replace('yaw = "0 deg"', f'yaw = "{yaw}"'))
-    text = re.sub(r"^\[truth\]\n(?:[^\[\n].*\n|\n)*", "", config.read_text(), flags=re.M)
-    config.write_text(text.replace("[tags]\n", f'[tags]\noffset = "{offset}"\n'))
-    return session
+    config.write_text(config.read_text().replace("[tags]\n", f'[tags]\noffset = "{offset}"\n'))
+    return without_tables(session, "truth")
 
 
 @pytest.fixture(scope="module")

@@ -37,8 +37,9 @@ BLANKS = (
     "log file",
 )
 
-# what the page's letters of the usual size leave room for, in lines: marks, steps, laps to fill in
-_ROOMY_LINES = 34
+# what the page's letters of the usual size leave room for, in lines: marks, notes, steps, laps to fill in
+_ROOMY_LINES = 48
+_LETTERS_OF_A_NOTE = 60
 _LAP_LINES = 1.5
 
 _CAUTION = (
@@ -146,7 +147,8 @@ class SheetWords:
     def crowded(self) -> bool:
         """Whether it takes smaller letters to get all of it onto one page."""
         steps = sum(len(part.steps) + 1 for part in self.parts)
-        return len(self.marks.rows) + steps + _LAP_LINES * len(self.boxes) > _ROOMY_LINES
+        notes = sum(map(len, self.layout_notes)) / _LETTERS_OF_A_NOTE
+        return len(self.marks.rows) + notes + steps + _LAP_LINES * len(self.boxes) > _ROOMY_LINES
 
     @property
     def most_presses(self) -> int:

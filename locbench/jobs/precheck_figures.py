@@ -12,7 +12,7 @@ from locbench.config.baseline import FigureKind
 from locbench.precheck.figures import Figure
 from locbench.results import CameraRecord, Estimated, SessionResult
 from locbench.session import FindingCode, Session, TagKind
-from locbench.statistics import UncertainNumber
+from locbench.statistics import GUARD, UncertainNumber
 
 __all__ = ["figures_of_camera", "figures_of_constants", "figures_of_log", "figures_of_scores", "names_of_session"]
 
@@ -49,15 +49,18 @@ _OF_A_CAMERA = (ConstantKind.LATENCY, ConstantKind.MOUNT_X, ConstantKind.MOUNT_Y
 # long enough that one block says little of the next
 _BLOCK_S = 10.0
 # of a normal distribution, the width of a 95 % interval in standard deviations
-_WIDTH_95, _HALF_95 = 3.92, 1.96
+_WIDTH_95 = 3.92
+# what may have been missed, in 95 %, where nothing was seen (Hanley & Lippman-Hand, JAMA 249, 1983)
 _MISSED = 3.0
+_NAMELESS_CAMERA = "antenna"
+"""What a calibration calls a camera without an entry in the robot file."""
 
 
 def names_of_session(session: Session) -> set[str]:
     """Return the names of all figures that some drive of its robot on its field may have."""
     robot, field = session.robot, session.field
     constants = [*((f"pods.{name}", kind) for name in robot.pods for kind in _OF_A_POD)]
-    constants += [(f"cameras.{name}", kind) for name in robot.cameras for kind in _OF_A_CAMERA]
+    constants += [(f"cameras.{name}", kind) for name in (*robot.cameras, _NAMELESS_CAMERA) for kind in _OF_A_CAMERA]
     constants += [("gyro", ConstantKind.TURN_SCALE), ("gyro", ConstantKind.GYRO_LAG)]
     hits = {_hit(goal.name, band.name) for goal in field.goals for band in field.bands}
     noise = {f"camera.noise.{name}" for name, *_ in _NOISE}
@@ -120,11 +123,10 @@ def figures_of_log(session: Session) -> list[Figure]:
         if len(edges) > 2:
             counts = np.histogram(session.detections.captured_s, edges)[0] * 60.0 / _BLOCK_S
             std = float(np.std(counts, ddof=1)) / math.sqrt(len(counts))
-            # of none at all up to three more may be missed by chance, in 95 % (Hanley & Lippman-Hand, JAMA 249, 1983)
-            none = _MISSED / (_HALF_95 * (edges[-1] - edges[0]) / 60.0)
+            # no rate is surer than that of a drive which saw nothing
+            least = _MISSED / (GUARD * (edges[-1] - edges[0]) / 60.0)
             value = float(np.mean(counts))
-            std = std if value > 0.0 else none
-            found.append(Figure(_PER_MINUTE, FigureKind.TAGS_PER_MINUTE, value, std))
+            found.append(Figure(_PER_MINUTE, FigureKind.TAGS_PER_MINUTE, value, max(std, least)))
     return found
 
 

@@ -37,6 +37,8 @@ class KindFacts:
         What to do next.
     drive
         The kind of run sheet that makes the figure surer.
+    as_ratio
+        Whether the limit is a share of the baseline, and so as unsure as that share of it.
     """
 
     unit: BaselineUnit
@@ -45,6 +47,7 @@ class KindFacts:
     cause: str
     action: str
     drive: DriveKind
+    as_ratio: bool = False
 
 
 _DEGREE = math.radians(1.0)
@@ -184,6 +187,8 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             "the camera sees less: light, covered lens, tags that hang elsewhere",
             "Clean the lens, check exposure, look at every tag",
             DriveKind.CAMERA,
+            # from route to route it varies by as much as a limit allows: subtracting two of them tells little
+            as_ratio=True,
         ),
         FigureKind.HIT_PROBABILITY: KindFacts(
             "%",

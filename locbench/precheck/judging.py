@@ -38,11 +38,13 @@ class Line:
     before, before_std
         The baseline's, SI; None of a figure that the baseline lacks.
     change, std
-        Today less the baseline, and its standard uncertainty; None without both.
+        Today less the baseline, and the standard uncertainty of how far that lies from the limit on its side; None
+        without both.
     low, high
         The changes allowed; infinite where there is no limit.
     verdict
-        None where nothing is judged: the baseline lacks the figure, or sets it no limit.
+        None where nothing is judged: the baseline lacks the figure, sets it no limit, or watches it and today's drive
+        does not determine it.
     """
 
     name: str
@@ -84,7 +86,18 @@ def needed_std(one: Figure) -> float:
     nearer limit: with twice the guard as room it does so in 95 % on each side.
     """
     low, high = KINDS[one.kind].may_change(one.value)
-    return min(-low, high) / (2.0 * GUARD * math.sqrt(2.0))
+    limit = low if -low < high else high
+    return abs(limit) / (2.0 * GUARD * math.hypot(1.0, _share_at(limit, one.kind, one.value)))
+
+
+def _share_at(limit: float, kind: FigureKind, before: float) -> float:
+    """Return by how much a baseline's error moves today less its limit: all of it, or of a ratio its share.
+
+    Whether today is less than a share of the baseline is told by today less that share of it (Fieller, J. R. Stat. Soc.
+    B 16, 1954): the rest of the baseline's uncertainty does not matter, and today may be zero.
+    """
+    scaled = KINDS[kind].as_ratio and before > 0.0 and math.isfinite(limit)
+    return 1.0 + limit / before if scaled else 1.0
 
 
 def role_of(one: Figure) -> FigureRole:
@@ -104,7 +117,8 @@ def judged(today: Sequence[Figure], baseline: BaselineConfig) -> tuple[Line, ...
 
     Notes
     -----
-    Both uncertainties count, in quadrature: the baseline was measured too.
+    Both uncertainties count, in quadrature: the baseline was measured too. Where the limit is a share of the baseline
+    that of the baseline counts by this share.
     """
     found = {one.name: one for one in today}
     lines = [_judged(before, found.get(before.name)) for before in baseline.figures]
@@ -123,12 +137,13 @@ def _judged(before: BaselineFigure, now: Figure | None) -> Line:
     low = -math.inf if before.least_change is None else before.least_change * factor
     high = math.inf if before.most_change is None else before.most_change * factor
     known = Line(before.name, before.kind, before.role, now, value, std, None, None, low, high, Conformity.UNDECIDED)
-    change, both = (None, None) if now is None else (now.value - value, math.hypot(now.std, std))
-    if math.isinf(low) and math.isinf(high):
-        return replace(known, change=change, std=both, verdict=None)
-    if change is None or both is None:
-        return known
-    return replace(known, change=change, std=both, verdict=judge_conformity(change, both, low, high))
+    limitless = math.isinf(low) and math.isinf(high)
+    if now is None:
+        return replace(known, verdict=None) if limitless or before.role is FigureRole.WATCHED else known
+    change = now.value - value
+    both = math.hypot(now.std, _share_at(high if change > 0.0 else low, before.kind, value) * std)
+    verdict = None if limitless else judge_conformity(change, both, low, high)
+    return replace(known, change=change, std=both, verdict=verdict)
 
 
 def unit_factor(unit: BaselineUnit) -> float:

@@ -15,8 +15,10 @@ __all__ = ["HistoryEntry", "Precheck", "PrecheckLine", "SavedDay", "Trend", "Wat
 
 
 class PrecheckLine(Record):
-    """One figure; numbers in `unit`. `verdict` is None of a figure that the baseline lacks, or sets no limit.
+    """One figure; numbers in `unit`.
 
+    `change_std` is that of how far the change lies from its limit. `verdict` is None of a figure that the baseline
+    lacks, sets no limit, or watches where today's drive does not determine it.
     A watched one, undecided, leaves the check as it is and has no `next_run`, unless it plainly changed by more than
     allowed. `why` says why there is no number of today.
     """

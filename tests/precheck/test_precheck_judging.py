@@ -86,6 +86,12 @@ def test_today_without_a_figure_of_the_baseline_is_open():
     assert overall([line]) is Overall.UNDECIDED
 
 
+def test_a_watched_figure_that_today_lacks_is_not_judged():
+    one = Figure("wheel", FigureKind.WHEEL_DIAMETER, 0.05, 1e-2)
+    (line,) = judged([], _baseline([one]))
+    assert (line.role, line.verdict) == (FigureRole.WATCHED, None)
+
+
 def test_a_figure_that_the_baseline_lacks_is_not_judged():
     one = Figure("wheel", FigureKind.WHEEL_DIAMETER, 0.05, 1e-5)
     new = Figure("lever", FigureKind.LEVER_ARM, 0.12, 1e-5)
@@ -115,7 +121,9 @@ def test_a_figure_that_is_just_sure_enough_passes_nine_times_of_ten(kind):
     assert role_of(Figure("one", kind, value, 1.001 * std)) is FigureRole.WATCHED
     low, high = KINDS[kind].may_change(value)
     errors = std * np.random.default_rng(3).standard_normal((20_000, 2))
-    change, guard = errors[:, 1] - errors[:, 0], 1.645 * math.sqrt(2.0) * std
+    # of a ratio only the share of the baseline that is the limit has to be told from today
+    share = 1.0 + low / value if KINDS[kind].as_ratio else 1.0
+    change, guard = errors[:, 1] - share * errors[:, 0], 1.645 * math.hypot(1.0, share) * std
     passed = np.mean((change >= low + guard) & (change <= high - guard))
     sides = sum(map(math.isfinite, (low, high)))
     assert passed == pytest.approx(1.0 - 0.05 * sides, abs=0.006)

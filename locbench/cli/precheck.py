@@ -8,6 +8,7 @@ import typer
 __all__ = ["precheck"]
 
 FAILED, UNDECIDED = 1, 3
+_AS_A_DATE = "Write it as 2026-11-26T10:30"
 
 
 def precheck(
@@ -23,8 +24,12 @@ def precheck(
     date: Annotated[
         str | None, typer.Option(help="When the check was driven, such as 2026-11-26T10:30. Default: now.")
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print precheck.json, and nothing else.")] = False,
-    out: Annotated[Path | None, typer.Option(help="Folder for precheck.json and the picture of the trends.")] = None,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print precheck.json, and nothing else; not with --save.")
+    ] = False,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for precheck.json and the picture of the trends; not with --save.")
+    ] = None,
 ) -> None:
     """Check before an event whether odometry and camera are still what they were on a good day.
 
@@ -45,8 +50,11 @@ def precheck(
     try:
         when = datetime.now() if date is None else datetime.fromisoformat(date)
     except ValueError as error:
-        raise UsageError("this is no date", received=date, remedy="Write it as 2026-11-26T10:30") from error
-    now = when.isoformat(timespec="minutes")
+        raise UsageError("this is no date", received=date, remedy=_AS_A_DATE) from error
+    if when.tzinfo is not None:
+        # beside times without one it would be sorted wrongly
+        raise UsageError("dates of checks have no time zone: a clock on the wall", received=date, remedy=_AS_A_DATE)
+    now = when.isoformat(timespec="seconds" if when.second or date is None else "minutes")
     if (baseline is None) == (save is None):
         raise UsageError("name one of --baseline and --save", remedy="First --save a good day, then check against it")
     if save is not None:

@@ -15,6 +15,7 @@ from locbench.calibration.determining import calibrated
 from locbench.calibration.reading import gathered
 from locbench.config import BaselineConfig, load_config
 from locbench.config.baseline import BaselineUnit, FigureRole
+from locbench.config.loading import dotted_key
 from locbench.errors import ConfigError, OutputError, nearest_choice
 from locbench.jobs.calibrate import logged_session, reconciling
 from locbench.jobs.camera import camera
@@ -38,6 +39,11 @@ __all__ = ["Baseline", "Checked", "baseline_of_session", "precheck", "refuse_exi
 
 _DAYS = 30.0
 _FEWEST_FOR_A_TREND = 3
+# checks of one day tell their scatter, not what wears
+_SHORTEST_TREND_DAYS = 1.0
+# a limit this many times wider than usual limits nothing; one in inches or metres for millimetres is wider still
+_FAR_TOO_WIDE = 20.0
+_LIMITS = ("least_change", "most_change")
 _HEAD = """# Figures of a good day, for: locbench precheck FOLDER --baseline THIS FILE
 # value and std were measured; least_change and most_change, how far a figure may fall and rise, are yours to set.
 """
@@ -178,6 +184,7 @@ def precheck(location: Path, baseline_file: Path, history_file: Path, date: str)
     today = _today(location)
     _refuse_other_kinds(today.figures, baseline, baseline_file)
     _refuse_unknown_names(today.names, baseline, baseline_file)
+    _refuse_far_too_wide_limits(today.figures, baseline, baseline_file)
     lines = judged(today.figures, baseline)
     units = {one.name: one.unit for one in baseline.figures}
     records = [_line_record(line, units) for line in lines]
@@ -193,7 +200,7 @@ def precheck(location: Path, baseline_file: Path, history_file: Path, date: str)
             verdict=overall(lines),
             lines=records,
             next_runs=list(dict.fromkeys(one.next_run for one in records if one.next_run is not None)),
-            trends=_trends(entries, [one.name for one in records]),
+            trends=[trend for one in records if (trend := _trend(entries, one)) is not None],
             remarks=list(today.remarks),
         ),
         tuple(added),
@@ -203,26 +210,48 @@ def precheck(location: Path, baseline_file: Path, history_file: Path, date: str)
 
 def _refuse_other_kinds(today: Sequence[Figure], baseline: BaselineConfig, path: Path) -> None:
     kinds = {one.name: one.kind for one in today}
-    for place, before in enumerate(baseline.figures, start=1):
+    for place, before in enumerate(baseline.figures):
         kind = kinds.get(before.name, before.kind)
         if before.kind is not kind:
             raise ConfigError(
                 f'"{before.name}" is of another kind',
-                where=f"{path}: figures[{place}].kind",
+                where=_where(path, place, "kind"),
                 received=before.kind.value,
                 remedy=f'Write kind = "{kind}"',
             )
 
 
 def _refuse_unknown_names(names: Collection[str], baseline: BaselineConfig, path: Path) -> None:
-    for place, before in enumerate(baseline.figures, start=1):
+    for place, before in enumerate(baseline.figures):
         if before.name not in names:
             raise ConfigError(
                 "no check of this robot has such a figure",
-                where=f"{path}: figures[{place}].name",
+                where=_where(path, place, "name"),
                 received=before.name,
                 remedy=nearest_choice(before.name, difflib.get_close_matches(before.name, sorted(names), 5, 0.0)),
             )
+
+
+def _refuse_far_too_wide_limits(today: Sequence[Figure], baseline: BaselineConfig, path: Path) -> None:
+    """Refuse what looks like a unit that was mistaken: such a limit would pass anything."""
+    values = {one.name: one.value for one in today}
+    for place, before in enumerate(baseline.figures):
+        facts, factor = KINDS[before.kind], unit_factor(before.unit)
+        saved = before.value * factor
+        usual = facts.may_change(saved if facts.as_ratio else values.get(before.name, saved))
+        for key, limit, most in zip(_LIMITS, (before.least_change, before.most_change), usual, strict=True):
+            if limit is not None and abs(limit) * factor > _FAR_TOO_WIDE * abs(most):
+                raise ConfigError(
+                    f"the limit of {before.name} is more than {_FAR_TOO_WIDE:.0f} times the usual one, "
+                    f"{most / facts.factor:+.3g} {facts.unit}: it would pass anything",
+                    where=_where(path, place, key),
+                    received=f"{limit:g} {before.unit}",
+                    remedy=f'Check unit = "{before.unit}" and the numbers beside it; leave a limit out to have none',
+                )
+
+
+def _where(path: Path, place: int, key: str) -> str:
+    return f"{path}: {dotted_key(('figures', place, key))}"
 
 
 def _line_record(line: Line, units: Mapping[str, BaselineUnit]) -> PrecheckLine:
@@ -251,7 +280,7 @@ def _line_record(line: Line, units: Mapping[str, BaselineUnit]) -> PrecheckLine:
         cause=facts.cause if failed else None,
         action=facts.action if failed else None,
         next_run=facts.drive if line.is_open else None,
-        why="today's drive does not determine it" if line.figure is None else None,
+        why="not determined by today's drive" if line.figure is None else None,
     )
 
 
@@ -277,27 +306,20 @@ def _limit(before: float | None, change: float | None) -> float | None:
     return None if before is None or change is None else before + change
 
 
-def _trends(entries: Sequence[HistoryEntry], names: Sequence[str]) -> list[Trend]:
-    """Return how figures move over the history, those with three checks at two dates at least."""
-    found = []
-    for name in names:
-        rows = [one for one in entries if one.name == name and one.std > 0.0]
-        if len(rows) < _FEWEST_FOR_A_TREND or len({one.unit for one in rows}) > 1:
-            continue
-        days = np.array([days_of(one.date) for one in rows])
-        if np.ptp(days) <= 0.0:
-            continue
-        line = fit_line(days - days[-1], np.array([one.value for one in rows]), std=np.array([one.std for one in rows]))
-        # scatter beyond the single uncertainties makes the slope less sure, never surer
-        widened = line.slope_std * max(1.0, line.residual_std)
-        found.append(
-            Trend(
-                name=name,
-                unit=rows[0].unit,
-                checks=len(rows),
-                days=float(np.ptp(days)),
-                slope_per_30_days=_DAYS * line.slope,
-                std=_DAYS * widened,
-            )
-        )
-    return found
+def _trend(entries: Sequence[HistoryEntry], line: PrecheckLine) -> Trend | None:
+    """Return how a figure moves over the history, None if it has fewer than three checks or those of one day alone."""
+    rows = [one for one in entries if one.name == line.name and one.unit == line.unit and one.std > 0.0]
+    days = np.array([days_of(one.date) for one in rows])
+    if len(rows) < _FEWEST_FOR_A_TREND or np.ptp(days) < _SHORTEST_TREND_DAYS:
+        return None
+    fitted = fit_line(days - days[-1], np.array([one.value for one in rows]), std=np.array([one.std for one in rows]))
+    # scatter beyond the single uncertainties makes the slope less sure, never surer
+    widened = fitted.slope_std * max(1.0, fitted.residual_std)
+    return Trend(
+        name=line.name,
+        unit=line.unit,
+        checks=len(rows),
+        days=float(np.ptp(days)),
+        slope_per_30_days=_DAYS * fitted.slope,
+        std=_DAYS * widened,
+    )

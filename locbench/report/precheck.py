@@ -94,19 +94,20 @@ def print_precheck(check: Precheck, place: str, console: Console) -> None:
 
 
 def _not_determined(check: Precheck) -> list[str]:
-    return [
-        f"{plain_text(one.name)}: {one.why}" + ("" if one.next_run is None else f"; drive a lap of kind {one.next_run}")
-        for one in check.lines
-        if one.why
-    ]
+    alike: dict[str, list[str]] = {}
+    for one in check.lines:
+        if one.why:
+            lap = "" if one.next_run is None else f"; drive a lap of kind {one.next_run}"
+            alike.setdefault(f"{one.why}{lap}", []).append(plain_text(one.name))
+    return [f"{', '.join(names)}: {why}" for why, names in alike.items()]
 
 
 def _not_judged(check: Precheck) -> list[str]:
+    # of the others today's drive says why
+    left = [one for one in check.lines if one.verdict is None and one.why is None]
     reasons = {
-        "for the baseline lacks them": [one for one in check.lines if one.verdict is None and one.baseline is None],
-        "for the baseline sets no limit": [
-            one for one in check.lines if one.verdict is None and one.baseline is not None
-        ],
+        "for the baseline lacks them": [one for one in left if one.baseline is None],
+        "for the baseline sets no limit": [one for one in left if one.baseline is not None],
     }
     return [
         f"Not judged, {why}: {', '.join(plain_text(one.name) for one in lines)}"

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
@@ -25,13 +26,16 @@ def trends_svg(check: Precheck, history: Sequence[HistoryEntry]) -> str:
 
 
 def plot_trends(check: Precheck, history: Sequence[HistoryEntry]) -> Figure:
-    """Draw one panel per figure that today has: its value at every check with its 95 % interval, and its limits."""
+    """Draw one panel per figure that today has: its value at every check with its 95 % interval and its limits then.
+
+    Checks against other baselines may have had other limits.
+    """
     names = [one.name for one in check.lines if one.value is not None]
     rows = max(1, -(-len(names) // _COLUMNS))
     with drawing_style():
         figure = new_figure(_PANEL_IN[0] * _COLUMNS, _PANEL_IN[1] * rows + 0.5)
         figure.suptitle(
-            "Checks over time: values with 95 % intervals; dashes: the latest limits; a cross failed those of its day",
+            "Checks over time: values with 95 % intervals; dashes: each check's limits; a cross: it failed them",
             fontsize=10.0,
         )
         for place, name in enumerate(names):
@@ -59,9 +63,17 @@ def _draw(axes: Axes, name: str, entries: Sequence[HistoryEntry]) -> None:
         axes.plot(
             [day for day, _ in failed], [value for _, value in failed], "x", color=HURT_COLOUR, markersize=9.0, mew=2.0
         )
-    for limit in (alike[-1].low, alike[-1].high) if alike else ():
-        if limit is not None:
-            axes.axhline(limit, color=GREY, linestyle="--", linewidth=1.0)
+    for limits in ([one.low for one in alike], [one.high for one in alike]):
+        # a mark at every check, for one alone has no line
+        axes.plot(
+            days,
+            [np.nan if one is None else one for one in limits],
+            "_--",
+            color=GREY,
+            linewidth=1.0,
+            markersize=12.0,
+            drawstyle="steps-mid",
+        )
     axes.tick_params(labelsize=7.0)
     axes.margins(x=0.1)
     axes.xaxis.set_major_locator(MaxNLocator(4))

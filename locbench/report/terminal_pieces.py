@@ -22,6 +22,7 @@ _MOST_LINES = 12
 # Below this the tables do not fit; the terminal may wrap the lines, which loses nothing.
 _NARROWEST = 80
 _ANY_WIDTH = 100_000
+_WORD_ENDS = re.compile(r"[ _]|\.(?=[^\W\d])")
 
 
 @contextmanager
@@ -105,8 +106,9 @@ def _folded(text: str, longest: int) -> str:
     for line in text.split("\n"):
         rest = line
         while len(rest) > longest:
-            # after a blank or an underscore if there is one, so that the parts are still words
-            place = max(rest.rfind(" ", 0, longest), rest.rfind("_", 0, longest)) + 1 or longest
+            # after a blank, an underscore or a dot of a name if there is one, so that the parts are still words
+            ends = [found.end() for found in _WORD_ENDS.finditer(rest, 0, longest + 1) if found.end() <= longest]
+            place = ends[-1] if ends else longest
             lines.append(rest[:place])
             rest = rest[place:]
         lines.append(rest)

@@ -157,10 +157,14 @@ def _badness(line: Line) -> tuple[int, int, float]:
 
 
 def overall(lines: Sequence[Line]) -> Overall:
-    """Return what all lines together say: one that fails fails the check, one that is open leaves it open."""
+    """Return what all lines together say: one that fails fails the check, one that is open leaves it open.
+
+    Where no line is judged at all, nothing is decided.
+    """
     if any(line.verdict is Conformity.FAIL for line in lines):
         return Overall.FAIL
-    return Overall.UNDECIDED if any(line.is_open for line in lines) else Overall.PASS
+    judged_any = any(line.verdict is not None for line in lines)
+    return Overall.PASS if judged_any and not any(line.is_open for line in lines) else Overall.UNDECIDED
 
 
 def baseline_of(session: str, saved: str, figures: Sequence[Figure]) -> Mapping[str, object]:

@@ -47,6 +47,8 @@ def precheck_headline(check: Precheck) -> str:
         case Overall.FAIL:
             worst = next(one for one in check.lines if one.verdict is Conformity.FAIL)
             return f"FAIL {against}: {total}; the worst: {plain_text(worst.name)} {_change_words(worst)}."
+        case Overall.UNDECIDED if not lines:
+            return f'UNDECIDED {against}: none of the figures of "{name}" could be judged, see below why.'
         case Overall.UNDECIDED:
             runs = ", ".join(check.next_runs)
             return f"UNDECIDED {against}: {total}; one more lap of kind {runs or 'tour'}."

@@ -9,7 +9,7 @@ import numpy as np
 
 from locbench.arrays import FloatArray
 
-__all__ = ["Constant", "ConstantKind", "Constants"]
+__all__ = ["MOUNT_KINDS", "Constant", "ConstantKind", "Constants"]
 
 
 class ConstantKind(StrEnum):
@@ -25,6 +25,10 @@ class ConstantKind(StrEnum):
     MOUNT_X = "x"
     MOUNT_Y = "y"
     MOUNT_YAW = "yaw"
+
+
+MOUNT_KINDS = frozenset({ConstantKind.MOUNT_X, ConstantKind.MOUNT_Y, ConstantKind.MOUNT_YAW})
+"""What tells where a camera sits."""
 
 
 @dataclass(frozen=True)

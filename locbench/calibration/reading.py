@@ -19,7 +19,7 @@ from locbench.odometry import Motion, measure_motion
 from locbench.session import Detections, FindingCode, PodTravel, Session, Stretch, TagKind, believed_camera
 from locbench.vision import tag_places
 
-__all__ = ["Logged", "Set", "gathered"]
+__all__ = ["ANTENNA", "Logged", "Set", "gathered"]
 
 _KNOT_EVERY_S = 1.0
 _PARTS = 20
@@ -28,7 +28,7 @@ _CLOSE_S = 0.02
 _BIAS_LEFT_RAD_S, _BIAS_UNKNOWN_RAD_S = float(np.radians(0.005)), float(np.radians(0.5))
 # what is left of a perfect truth between its rows
 _TRUTH_M, _TRUTH_RAD = 0.0005, float(np.radians(0.02))
-_ANTENNA = "antenna"
+ANTENNA = "antenna"
 """What the constants of a camera or antenna without an entry in the robot file belong to."""
 
 
@@ -110,7 +110,7 @@ def _gyro_counts(robot: RobotConfig) -> bool:
 def _camera(one: Logged) -> tuple[str, FloatArray]:
     """Return what the camera's constants belong to, and x, y, yaw of its mount on what carries it."""
     name, plane = believed_camera(one.config.tags, one.session.robot)
-    return f"cameras.{_ANTENNA if name is None else name}", plane
+    return f"cameras.{ANTENNA if name is None else name}", plane
 
 
 def _drive(one: Logged, surveyed: SurveyedPlaces, stretch: Stretch, number: int) -> Drive:

@@ -11,7 +11,7 @@ import numpy as np
 from locbench import __version__
 from locbench.arrays import FloatArray
 from locbench.calibration.changes import robot_edits, session_edits
-from locbench.calibration.constants import ConstantKind
+from locbench.calibration.constants import MOUNT_KINDS, ConstantKind
 from locbench.calibration.determining import Calibrated, Estimate, calibrated
 from locbench.calibration.drive import Places
 from locbench.calibration.driven import driven
@@ -53,8 +53,7 @@ _UNITS: Mapping[ConstantKind, _Unit] = {
     ConstantKind.TRAVEL_SCALE: "1",
     ConstantKind.TURN_SCALE: "1",
 }
-_MOUNT = frozenset({ConstantKind.MOUNT_X, ConstantKind.MOUNT_Y, ConstantKind.MOUNT_YAW})
-_OF_CAMERA = _MOUNT | {ConstantKind.LATENCY}
+_OF_CAMERA = MOUNT_KINDS | {ConstantKind.LATENCY}
 # a start that the drives tell this much better than it was known before counts as determined
 _BETTER = 0.8
 _NOISIER = 1.25
@@ -266,7 +265,7 @@ def _worth_copying(found: Calibrated, held_out: HeldOutError | None) -> list[Est
 def _remarks_on_copying(examined: Sequence[Examination], estimates: Sequence[Estimate]) -> list[str]:
     """Return what a reader has to know, or to write, beside the lines to copy."""
     remarks = lines_for_each_session(examined, session_edits(estimates, examined[0].config))
-    mounts = [one.constant.of for one in estimates if one.determined and one.constant.kind in _MOUNT]
+    mounts = [one.constant.of for one in estimates if one.determined and one.constant.kind in MOUNT_KINDS]
     return [*remarks, *(remarks_on_logged_mount(examined, mounts[0]) if mounts else [])]
 
 

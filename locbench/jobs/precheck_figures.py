@@ -6,8 +6,9 @@ from types import MappingProxyType
 
 import numpy as np
 
-from locbench.calibration.constants import ConstantKind
+from locbench.calibration.constants import MOUNT_KINDS, ConstantKind
 from locbench.calibration.determining import Estimate
+from locbench.calibration.reading import ANTENNA
 from locbench.config.baseline import FigureKind
 from locbench.precheck.figures import Figure
 from locbench.results import CameraRecord, Estimated, SessionResult
@@ -30,7 +31,6 @@ _OF_CONSTANT: Mapping[ConstantKind, FigureKind] = MappingProxyType(
         ConstantKind.MOUNT_YAW: FigureKind.MOUNT_YAW,
     }
 )
-_MOUNTS = frozenset({ConstantKind.MOUNT_X, ConstantKind.MOUNT_Y, ConstantKind.MOUNT_YAW})
 _NOISE = (
     ("along", "along_floor", "along_at_one_metre", FigureKind.TAG_LENGTH),
     ("across", "across_floor", "across_at_one_metre", FigureKind.TAG_LENGTH),
@@ -52,15 +52,13 @@ _BLOCK_S = 10.0
 _WIDTH_95 = 3.92
 # what may have been missed, in 95 %, where nothing was seen (Hanley & Lippman-Hand, JAMA 249, 1983)
 _MISSED = 3.0
-_NAMELESS_CAMERA = "antenna"
-"""What a calibration calls a camera without an entry in the robot file."""
 
 
 def names_of_session(session: Session) -> set[str]:
     """Return the names of all figures that some drive of its robot on its field may have."""
     robot, field = session.robot, session.field
     constants = [*((f"pods.{name}", kind) for name in robot.pods for kind in _OF_A_POD)]
-    constants += [(f"cameras.{name}", kind) for name in (*robot.cameras, _NAMELESS_CAMERA) for kind in _OF_A_CAMERA]
+    constants += [(f"cameras.{name}", kind) for name in (*robot.cameras, ANTENNA) for kind in _OF_A_CAMERA]
     constants += [("gyro", ConstantKind.TURN_SCALE), ("gyro", ConstantKind.GYRO_LAG)]
     hits = {_hit(goal.name, band.name) for goal in field.goals for band in field.bands}
     noise = {f"camera.noise.{name}" for name, *_ in _NOISE}
@@ -77,7 +75,7 @@ def figures_of_constants(estimates: Iterable[Estimate], session: Session) -> lis
     The mount told by logged robot poses is a shift against that of the robot's program, whatever the robot file says.
     """
     logged = session.detections is not None and session.detections.kind is TagKind.ROBOT_POSE
-    shifts = _MOUNTS if logged else frozenset()
+    shifts = MOUNT_KINDS if logged else frozenset()
     return [
         Figure(
             one.constant.name,

@@ -20,7 +20,7 @@ from locbench.config.quantities import (
 )
 from locbench.geometry import compose, rolling_row, unseen_motion
 
-__all__ = ["CameraMount", "DoubtedFactor", "Gyro", "MotionNoise", "Pod", "RobotConfig"]
+__all__ = ["CameraMount", "DoubtedFactor", "DriveWheel", "Gyro", "MotionNoise", "Pod", "RobotConfig"]
 
 
 class Pod(Config):
@@ -60,6 +60,17 @@ class Pod(Config):
     def row(self) -> FloatArray:
         """(3,) such that row . (dx, dy, dtheta) is this pod's travel."""
         return rolling_row(self.x, self.y, self.rolling_direction)
+
+
+class DriveWheel(Pod):
+    """A driven wheel with an encoder: it spins and skids, so it is trusted less than a pod.
+
+    A wheel with rollers at 45 deg rolls freely across them: enter the direction in which it grips, and its diameter
+    divided by the square root of two.
+    """
+
+    along_per_metre: Annotated[PositiveLength, Field(examples=["20 mm"])] = 0.020
+    """Standard deviation of the wheel's travel after one metre."""
 
 
 class Gyro(Config):
@@ -154,6 +165,8 @@ class RobotConfig(Config):
     """Where turns come from: the gyro taken as exact, the pods alone, or both weighed."""
     pods: Annotated[dict[str, Pod], Field(default_factory=dict)]
     """Unpowered odometry wheels by name; the log gives a counter column for each."""
+    drive_wheels: Annotated[dict[str, DriveWheel], Field(default_factory=dict)]
+    """Driven wheels with encoders by name: no pose is computed from them, but they contradict a pod that slips."""
     gyro: Gyro | None = None
     """The gyro; left out if there is none."""
     cameras: Annotated[dict[str, CameraMount], Field(default_factory=dict)]

@@ -6,17 +6,24 @@ from locbench.odometry.motion import Motion
 from locbench.odometry.noise import doubted_noise, interval_noise, noise_of, transition
 from locbench.odometry.rates import Rates, rates_at
 from locbench.odometry.reckoning import dead_reckon, dead_reckon_covariance, rotated
+from locbench.odometry.sensors import GYRO, MotionSensors, SensorKind, SensorLayout, layout_sensors, logged_sensors
 from locbench.odometry.travel import Travel, travel_since
 
 __all__ = [
+    "GYRO",
     "Legs",
     "Motion",
+    "MotionSensors",
     "Rates",
+    "SensorKind",
+    "SensorLayout",
     "Travel",
     "dead_reckon",
     "dead_reckon_covariance",
     "doubted_noise",
     "interval_noise",
+    "layout_sensors",
+    "logged_sensors",
     "measure_motion",
     "noise_of",
     "rates_at",

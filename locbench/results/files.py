@@ -11,6 +11,7 @@ from locbench.results.camera import CameraRecord
 from locbench.results.inspection import Inspection
 from locbench.results.models import Results
 from locbench.results.precheck import Precheck
+from locbench.results.slip import SlipRecord
 from locbench.results.tracks import Tracks
 
 __all__ = [
@@ -22,8 +23,10 @@ __all__ = [
     "read_camera",
     "read_inspection",
     "read_results",
+    "read_slip",
     "read_tracks",
     "results_json",
+    "slip_json",
     "tracks_json",
 ]
 
@@ -58,6 +61,11 @@ def camera_json(camera: CameraRecord) -> str:
 def precheck_json(precheck: Precheck) -> str:
     """Return the text of precheck.json."""
     return precheck.model_dump_json(by_alias=True, indent=1) + "\n"
+
+
+def slip_json(slip: SlipRecord) -> str:
+    """Return the text of slip.json."""
+    return slip.model_dump_json(by_alias=True, indent=1) + "\n"
 
 
 def _read(path: Path, model: type[Model]) -> Model:
@@ -99,6 +107,11 @@ def read_inspection(path: Path) -> Inspection:
 def read_calibration(path: Path) -> Calibration:
     """Return the contents of a calibration.json; errors as `read_results`."""
     return _read(path, Calibration)
+
+
+def read_slip(path: Path) -> SlipRecord:
+    """Return the contents of a slip.json; errors as `read_results`."""
+    return _read(path, SlipRecord)
 
 
 def read_camera(path: Path) -> CameraRecord:

@@ -1,7 +1,7 @@
 """The values a session consists of: SI, one clock, the field frame."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Any, TypeAlias
@@ -57,12 +57,16 @@ class TagKind(StrEnum):
 
 @dataclass(frozen=True)
 class PodTravel:
-    """Cumulative travel per pod (N,) in metres, and the gyro's heading (N,) or None; flagged intervals end at a row."""
+    """Cumulative travel per pod (N,) in metres, and the gyro's heading (N,) or None; flagged intervals end at a row.
+
+    `drive_travel_m` is the travel of driven wheels, from which no pose is computed; empty where the log has none.
+    """
 
     time_s: FloatArray
     travel_m: Mapping[str, FloatArray]
     heading_rad: FloatArray | None
     flagged: BoolArray
+    drive_travel_m: Mapping[str, FloatArray] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -35,6 +35,7 @@ from locbench.statistics.consistency import (
     remark_on_whiteness,
     remarks_on_lockout,
 )
+from locbench.statistics.cusum import Cusum, average_run_length, cusum, cusum_limit, one_sided_run_length
 from locbench.statistics.intervals import (
     NORMAL_95,
     chi_square_mean_band,
@@ -50,6 +51,7 @@ from locbench.statistics.intervals import (
 )
 from locbench.statistics.line_fit import LineFit, fit_line
 from locbench.statistics.propagation import propagated_covariance
+from locbench.statistics.reliability import Reliability, noncentrality, reliability
 from locbench.statistics.repeatability import (
     HeadingRepeatability,
     PositionRepeatability,
@@ -69,17 +71,22 @@ __all__ = [
     "Conformity",
     "ConsistencyVerdict",
     "CorrectionVerdict",
+    "Cusum",
     "HeadingRepeatability",
     "LineFit",
     "PositionRepeatability",
+    "Reliability",
     "Remark",
     "RemarkCode",
     "UncertainNumber",
+    "average_run_length",
     "band_of_draws",
     "bias_with_interval",
     "chi_square_mean_band",
     "chi_square_quantile",
     "circular_error_probable",
+    "cusum",
+    "cusum_limit",
     "difference_between_sessions",
     "difference_within_runs",
     "effective_mean_size",
@@ -95,12 +102,15 @@ __all__ = [
     "mean_square_freedom",
     "mean_with_interval",
     "measured",
+    "noncentrality",
+    "one_sided_run_length",
     "order_statistic_interval",
     "position_repeatability",
     "propagated_covariance",
     "proportion_interval",
     "quantile_interval",
     "radius95",
+    "reliability",
     "remark_on_errors",
     "remark_on_fixes",
     "remark_on_whiteness",

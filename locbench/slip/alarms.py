@@ -1,0 +1,129 @@
+"""When sensors contradict each other beyond chance: whiles of several lengths for hard slips, sums for soft ones.
+
+The rate of false alarms is shared out half and half between the whiles, each length with its part, and the cumulative
+sums, each direction with its part. Whiles overlap, so alarms by chance are rarer than stated.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import chdtrc
+
+from locbench.arrays import FloatArray, IntArray
+from locbench.slip.steps import STEP_S, WINDOWS, Steps
+from locbench.statistics import chi_square_quantile, cusum, cusum_limit
+
+__all__ = ["FALSE_ALARMS_PER_MINUTE", "Alarm", "Limits", "alarms", "chance_of", "limits"]
+
+FALSE_ALARMS_PER_MINUTE = 0.05
+_MINUTE_S = 60.0
+# Half of the shift, in standard deviations of one step, that the sums look for; the textbook's choice (Montgomery).
+_ALLOWANCE = 0.5
+# alarms this many steps apart belong to one event
+_ONE_EVENT = 2
+
+
+@dataclass(frozen=True)
+class Limits:
+    """From which chi-square of a while on, and from which cumulative sum on, there is an alarm."""
+
+    squared: float
+    summed: float
+    false_alarm: float
+
+
+@dataclass(frozen=True)
+class Alarm:
+    """Steps from `first` to `last` (included) in alarm, first known with step `found`."""
+
+    first: int
+    last: int
+    found: int
+
+
+def limits(per_minute: float, redundancy: int, sets: int) -> Limits:
+    """Return the limits for a rate of false alarms.
+
+    Parameters
+    ----------
+    per_minute
+        How many alarms a minute without any slip may raise.
+    redundancy
+        Number of parity values.
+    sets
+        How many directions the cumulative sums follow.
+    """
+    tests = _MINUTE_S / STEP_S
+    false_alarm = 0.5 * per_minute / (tests * len(WINDOWS))
+    run_length = tests * sets / (0.5 * per_minute)
+    return Limits(
+        squared=chi_square_quantile(1.0 - false_alarm, float(redundancy)),
+        summed=cusum_limit(_ALLOWANCE, run_length),
+        false_alarm=false_alarm,
+    )
+
+
+def chance_of(largest: float, redundancy: int, steps: int) -> float:
+    """Return how likely chance alone reaches a chi-square somewhere in a log of that many steps; at most 1."""
+    return min(1.0, steps * len(WINDOWS) * float(chdtrc(redundancy, largest)))
+
+
+def alarms(steps: Steps, limit: Limits) -> list[Alarm]:
+    """Return the alarms of a log in order of time, those that touch joined."""
+    found = [part for length in WINDOWS for part in _in_windows(steps, length, limit.squared)]
+    for group in steps.checks.sets:
+        found += _in_sums(steps, group[0], limit.summed)
+    return _joined(found)
+
+
+def _in_windows(steps: Steps, length: int, limit: float) -> list[Alarm]:
+    windows = steps.windows(length)
+    return [
+        Alarm(int(end) - length + 1, int(end), int(end)) for end in windows.end[np.asarray(windows.squared > limit)]
+    ]
+
+
+def _in_sums(steps: Steps, sensor: int, limit: float) -> list[Alarm]:
+    sums = cusum(along(steps, sensor), _ALLOWANCE, restart=~steps.good)
+    found = []
+    for path, since in ((sums.upper, sums.upper_since), (sums.lower, sums.lower_since)):
+        beyond = np.flatnonzero(path > limit)
+        found += [Alarm(int(since[end]), int(end), int(end)) for end in _rising(path, beyond)]
+    return found
+
+
+def _rising(path: FloatArray, beyond: IntArray) -> IntArray:
+    """Return the steps at which a sum is beyond its limit and higher than ever since it left zero.
+
+    After a slip the sum stays high for long, though nothing slips any more.
+    """
+    kept, highest, before = [], 0.0, -2
+    for step in beyond:
+        if step != before + 1:
+            highest = 0.0
+        if path[step] > highest:
+            kept.append(step)
+            highest = float(path[step])
+        before = step
+    return np.array(kept, dtype=np.int64)
+
+
+def along(steps: Steps, sensor: int) -> FloatArray:
+    """Return (M,) the contradiction of each step along a sensor's direction, of standard deviation 1."""
+    one = np.arange(len(steps))
+    covariance = steps.covariance_over(one, one + 1)
+    direction = steps.directions[:, sensor]
+    weighted = np.linalg.solve(covariance, np.broadcast_to(direction, (len(steps), len(direction)))[..., np.newaxis])
+    weighted = weighted[..., 0]
+    return np.asarray(np.sum(weighted * steps.residual, axis=1) / np.sqrt(weighted @ direction))
+
+
+def _joined(found: list[Alarm]) -> list[Alarm]:
+    joined: list[Alarm] = []
+    for one in sorted(found, key=lambda alarm: alarm.first):
+        if joined and one.first <= joined[-1].last + _ONE_EVENT:
+            before = joined[-1]
+            joined[-1] = Alarm(before.first, max(before.last, one.last), min(before.found, one.found))
+        else:
+            joined.append(one)
+    return joined

@@ -62,7 +62,7 @@ def checkable(layout: SensorLayout, false_alarm: float) -> Checkable:
         Probability of an alarm in one while without a slip.
     """
     travel = np.full(len(layout), WHILE_S * WHILE_SPEED_M_S)
-    std = np.sqrt(layout.variance(travel, np.float64(WHILE_S)))
+    std = np.sqrt(layout.variance(travel, np.array(WHILE_S)))
     checks = reliability(layout.row, std)
     least = checks.least_detectable(math.sqrt(noncentrality(false_alarm, _POWER)))
     seen = (checks.redundancy > _LEAST_SHARE) | (layout.turns & (least < _LEAST_TURN_RAD))

@@ -6,6 +6,7 @@ cumulative sums for sampling inspection schemes", Applied Statistics 11 (1962) 1
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.optimize import brentq
@@ -57,7 +58,7 @@ def cusum(values: FloatArray, allowance: float, restart: BoolArray | None = None
 def _one_side(steps: FloatArray, begin: BoolArray) -> tuple[FloatArray, IntArray]:
     sums, since = np.zeros(len(steps)), np.zeros(len(steps), dtype=np.int64)
     bounds = np.unique(np.concatenate([[0], np.flatnonzero(begin), [len(steps)]]))
-    for first, last in zip(bounds[:-1], bounds[1:], strict=True):
+    for first, last in pairwise(bounds):
         path = np.concatenate([[0.0], np.cumsum(steps[first:last])])
         least = np.minimum.accumulate(path)
         sums[first:last] = (path - least)[1:]

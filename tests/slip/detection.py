@@ -6,10 +6,10 @@
 
 import sys
 from collections.abc import Mapping
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from joblib import Parallel, delayed
 
 from locbench.config import RobotConfig
 from locbench.config.scenario import GyroErrors
@@ -280,14 +280,13 @@ def main() -> None:
     """Print both tables."""
     drives, minutes = (int(value) for value in (*sys.argv[1:3], *("60", "120")[len(sys.argv[1:3]) :]))
     cases = [(layout, conditions) for conditions in (AS_CALIBRATED, *ROUGH) for layout in LAYOUTS]
-    rows = Parallel(n_jobs=-1, return_as="generator")(
-        delayed(scores_of)(layout, conditions, drives, minutes, seed=1) for layout, conditions in cases
-    )
     print("| layout | slips | found within 0.2 s | named right | as their set | as one | size RMS | false alarms |")
     print("|---|---|---|---|---|---|---|---|")
-    for (layout, conditions), row in zip(cases, rows, strict=True):
-        title = layout if conditions is AS_CALIBRATED else f"{layout}; {conditions.name}"
-        print(line(title, *row), flush=True)
+    with ProcessPoolExecutor() as pool:
+        rows = [pool.submit(scores_of, layout, conditions, drives, minutes, 1) for layout, conditions in cases]
+        for (layout, conditions), row in zip(cases, rows, strict=True):
+            title = layout if conditions is AS_CALIBRATED else f"{layout}; {conditions.name}"
+            print(line(title, *row.result()), flush=True)
     for layout in LAYOUTS:
         checks = checkable_of(robot_of(LAYOUTS[layout]))
         unseen = [name for name, seen in zip(checks.layout.name, checks.detectable, strict=True) if not seen]

@@ -1,6 +1,6 @@
 """From encoder and gyro readings to body increments, and from those to dead-reckoned poses and their covariance."""
 
-from locbench.odometry.increments import measure_motion
+from locbench.odometry.increments import measure_motion, sensor_response, unjudged_motion
 from locbench.odometry.lookup import Legs
 from locbench.odometry.motion import Motion
 from locbench.odometry.noise import doubted_noise, interval_noise, noise_of, transition
@@ -28,6 +28,8 @@ __all__ = [
     "noise_of",
     "rates_at",
     "rotated",
+    "sensor_response",
     "transition",
     "travel_since",
+    "unjudged_motion",
 ]

@@ -9,11 +9,14 @@ from locbench.arrays import FloatArray
 from locbench.config import RobotConfig
 from locbench.geometry import between, logarithm
 from locbench.odometry.motion import Motion
+from locbench.odometry.sensors import SensorKind, SensorLayout
 from locbench.odometry.suspicion import suspect_intervals
 from locbench.session import BodyIncrements, BodyVelocities, OdometryLog, PodTravel, PoseTrack
 
-__all__ = ["measure_motion", "pod_twists"]
+__all__ = ["measure_motion", "pod_twists", "sensor_response", "unjudged_motion"]
 
+# a row at an ordinary speed, by which pods of different noise are weighed
+_USUAL_STEP_M, _USUAL_STEP_S = 0.010, 0.010
 # A gyro reading is never exact; this keeps its weight finite when two rows share a time.
 _GYRO_FLOOR_RAD2 = 1e-12
 
@@ -40,6 +43,28 @@ def measure_motion(log: OdometryLog, robot: RobotConfig) -> Motion:
             twist[1:] = logarithm(between(log.pose[:-1], log.pose[1:]))
     motion = Motion.from_increments(log.time_s, twist, log.flagged)
     return replace(motion, suspect=suspect_intervals(motion, log, robot))
+
+
+def unjudged_motion(log: PodTravel, robot: RobotConfig) -> Motion:
+    """Return the body increments of a log of pods, none of them suspected of anything."""
+    return Motion.from_increments(log.time_s, _pod_log_twists(log, robot), log.flagged)
+
+
+def sensor_response(robot: RobotConfig, layout: SensorLayout) -> FloatArray:
+    """Return (K, 3) by what twist the measured motion changes per metre (of a gyro radian) that a sensor reads more.
+
+    Driven wheels change nothing. Pods are weighed as over a usual step.
+    """
+    pods = np.flatnonzero([kind is SensorKind.POD for kind in layout.kind])
+    gyro = np.flatnonzero(layout.turns)
+    usual = np.full(len(layout), _USUAL_STEP_M)
+    variance = layout.variance(usual, np.array(_USUAL_STEP_S))
+    unit = np.eye(len(layout))
+    turn = unit[:, gyro[0]] if len(gyro) else None
+    turn_variance = np.full(len(layout), variance[gyro[0]]) if len(gyro) else None
+    return pod_twists(
+        layout.row[pods], unit[:, pods], np.tile(variance[pods], (len(layout), 1)), robot.heading_from, turn, turn_variance
+    )
 
 
 def _velocity_twists(log: BodyVelocities) -> FloatArray:

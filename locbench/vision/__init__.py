@@ -1,6 +1,6 @@
 """What a tag detection measures, how uncertain it is, and how it depends on the robot's pose."""
 
-from locbench.vision.measurement import Measurement, fix_measurement, measurement
+from locbench.vision.measurement import Measurement, fix_measurement, measurement, pose_measurement
 from locbench.vision.prediction import mount_error, predicted_values
 from locbench.vision.sightings import (
     Sightings,
@@ -19,6 +19,7 @@ __all__ = [
     "fixes",
     "lines_of_sight",
     "measurement",
+    "pose_measurement",
     "mount_error",
     "predicted_values",
     "prepare_sightings",

@@ -11,7 +11,7 @@ from locbench.session import TagKind
 from locbench.vision.noise import bearing_variance
 from locbench.vision.sightings import Sightings
 
-__all__ = ["Measurement", "fix_measurement", "measurement"]
+__all__ = ["Measurement", "fix_measurement", "measurement", "pose_measurement"]
 
 # exactly at the tag directions are undefined; any finite number keeps the filter alive
 _NEAREST_M = 1e-9
@@ -81,7 +81,7 @@ def measurement(sightings: Sightings, index: int, believed: FloatArray | None = 
     value, covariance = sightings.detections.value[index], sightings.covariance[index]
     match sightings.detections.kind:
         case TagKind.ROBOT_POSE:
-            return _robot_pose(value, covariance)
+            return pose_measurement(value, covariance)
         case TagKind.TAG_POSE:
             tag = np.array([*sightings.tag_position_m[index, :2], sightings.tag_facing_rad[index]])
             return _tag_pose(value, covariance, tag)
@@ -100,10 +100,11 @@ def measurement(sightings: Sightings, index: int, believed: FloatArray | None = 
 
 def fix_measurement(sightings: Sightings, index: int) -> Measurement:
     """Return the robot pose that detection `index` means as a measurement; without a heading only its position."""
-    return _robot_pose(sightings.fix[index], sightings.fix_covariance[index])
+    return pose_measurement(sightings.fix[index], sightings.fix_covariance[index])
 
 
-def _robot_pose(value: FloatArray, covariance: FloatArray) -> Measurement:
+def pose_measurement(value: FloatArray, covariance: FloatArray) -> Measurement:
+    """Return a robot pose (3,) with its covariance (3, 3) as a measurement; without a heading only its position."""
     size = 3 if np.isfinite(value[2]) else 2
     selection = np.eye(3)[:size]
     return Measurement(

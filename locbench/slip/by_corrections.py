@@ -1,0 +1,207 @@
+"""Slips that no sensor contradicts, and which of several sensors it was: told by tags or marks afterwards."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from locbench.arrays import BoolArray, FloatArray, IntArray
+from locbench.odometry import MotionSensors
+from locbench.slip.corrections import Checked, Reach, Told, told_by
+from locbench.slip.effects import Effects, constant_effects, freed, slip_effect
+from locbench.slip.events import Candidate
+from locbench.statistics import chi_square_quantile
+
+__all__ = ["MARK_REACH", "TAG_REACH", "CorrectionSlip", "PoseChecks", "narrowed", "slips_by_corrections"]
+
+# after a slip so many seconds of fixes tell of it, or so many fixes; of marks the next two
+TAG_REACH, MARK_REACH = Reach(3.0, 4), Reach(0.0, 2)
+GRID_S = 0.1
+_TESTS_PER_MINUTE = 60.0 / GRID_S
+# so much likelier the best must be than a candidate that is dropped
+_ODDS = 100.0
+# within these odds of the best time the slip may have begun
+_WHEN = 4.0
+# less than this is no slip that any shot would notice
+_LEAST_M, _LEAST_RAD = 0.005, float(np.radians(1.0))
+# How many standard deviations the sizes told by checks and by sensors may differ, if they tell of one slip.
+_CONSISTENT = 3.0
+# a slip lasts no longer: what is found this near is the same one
+_ONE_SLIP_S = 1.0
+_MOST = 40
+
+
+@dataclass(frozen=True)
+class PoseChecks:
+    """Checks of the pose and the sensors that may slip, K of them.
+
+    `sensor` (K,) are their places in the layout, `response` (K, 3) what each does to the motion, `turns` (K,) which are
+    gyros. `fewest` checks have to tell of a slip. `moving` (T,) are times at which the robot moves, `GRID_S` apart.
+    """
+
+    checks: Checked
+    reach: Reach
+    fewest: int
+    sensor: IntArray
+    response: FloatArray
+    turns: BoolArray
+    moving: FloatArray
+    constants: Effects
+
+    @classmethod
+    def of(
+        cls, checks: Checked, reach: Reach, fewest: int, sensors: MotionSensors, response: FloatArray
+    ) -> "PoseChecks":
+        """Return the checks of a motion whose `sensors` do `response` (all K, 3) to it."""
+        motion = checks.motion
+        chosen = np.flatnonzero(np.any(np.abs(response) > 1e-9, axis=1))
+        grid = np.arange(motion.time_s[0], motion.time_s[-1], GRID_S)
+        rolled = np.interp(grid, motion.time_s, motion.path_length_m + GRID_S * motion.turning_rad)
+        return cls(
+            checks=checks,
+            reach=reach,
+            fewest=fewest,
+            sensor=chosen,
+            response=response[chosen],
+            turns=sensors.layout.turns[chosen],
+            moving=grid[:-1][np.diff(rolled) > _LEAST_M],
+            constants=constant_effects(checks, sensors, response),
+        )
+
+
+@dataclass(frozen=True)
+class CorrectionSlip:
+    """Something slipped between two times; found with the check at `found_s`, candidates the likeliest first."""
+
+    first_s: float
+    last_s: float
+    found_s: float
+    candidates: tuple[Candidate, ...]
+    confidence: float
+
+
+def slips_by_corrections(pose: PoseChecks, per_minute: float) -> list[CorrectionSlip]:
+    """Return the slips that checks of the pose tell, in order of time, with `per_minute` false alarms at most.
+
+    One is looked for after the other, those found so far and what constants explain taken off.
+    """
+    kinds = len(pose.sensor)
+    if not len(pose.checks.time_s) or not len(pose.moving) or not kinds:
+        return []
+    limit = chi_square_quantile(1.0 - per_minute / (_TESTS_PER_MINUTE * kinds), 1.0)
+    found: list[CorrectionSlip] = []
+    effects, is_open = pose.constants, np.ones(len(pose.moving), dtype=bool)
+    while len(found) < _MOST:
+        rest = freed(pose.checks, effects)
+        told = told_by(rest, np.repeat(pose.moving, kinds), np.tile(pose.response, (len(pose.moving), 1)), pose.reach)
+        squared = _squared(pose, told, _scatter(rest))
+        highest = np.where(is_open, np.max(squared, axis=1), 0.0)
+        best = int(np.argmax(highest))
+        if highest[best] <= limit:
+            break
+        found.append(_slip_at(best, squared, told, _scatter(rest), pose))
+        kind = int(np.argmax(squared[best]))
+        effects = effects.beside(slip_effect(pose.checks, float(pose.moving[best]), pose.response[kind]))
+        is_open &= ~_same_slip(pose, best)
+    return sorted(found, key=lambda slip: slip.first_s)
+
+
+def _squared(pose: PoseChecks, told: Told, scatter: float) -> FloatArray:
+    """Return (T, K) the chi-square of a slip of each sensor at each time; 0 where it would be too small or few tell."""
+    kinds = len(pose.sensor)
+    least = np.tile(np.where(pose.turns, _LEAST_RAD, _LEAST_M), len(pose.moving))
+    counts = (told.fixes >= pose.fewest) & (np.abs(np.nan_to_num(told.size)) > least)
+    return np.where(counts, told.squared / scatter, 0.0).reshape(-1, kinds)
+
+
+def _same_slip(pose: PoseChecks, best: int) -> BoolArray:
+    """Return (T,) which times a slip found at one of them also stands for."""
+    following = np.searchsorted(pose.checks.time_s, pose.moving, side="right")
+    near = np.abs(pose.moving - pose.moving[best]) <= _ONE_SLIP_S
+    return np.asarray(near | (following == following[best]))
+
+
+def _scatter(checks: Checked) -> float:
+    """Return by how much more the innovations scatter than the filter believes, never less than 1."""
+    squared = np.einsum("fi,fij,fj->f", checks.innovation, checks.weight, checks.innovation)
+    size = np.sum(np.diagonal(checks.weight, axis1=1, axis2=2) != 0.0, axis=1)
+    used = size > 0
+    if np.sum(used) < 5:
+        return 1.0
+    usual = np.array([chi_square_quantile(0.5, float(count)) for count in size[used]])
+    return max(1.0, float(np.median(squared[used] / usual)))
+
+
+def _slip_at(best: int, squared: FloatArray, told: Told, scatter: float, pose: PoseChecks) -> CorrectionSlip:
+    near = np.flatnonzero(_same_slip(pose, best))
+    highest = np.max(squared[near], axis=0)
+    behind = 0.5 * (float(np.max(highest)) - highest)
+    chosen = np.flatnonzero((behind <= np.log(_ODDS)) & (highest > 0.0))
+    belief = np.exp(-behind[chosen])
+    belief /= np.sum(belief)
+    when = near[np.max(squared[near], axis=1) >= float(np.max(highest)) - _WHEN]
+    kinds = len(pose.sensor)
+    candidates = []
+    for kind, share in sorted(zip(chosen, belief, strict=True), key=lambda pair: -round(float(pair[1]), 6)):
+        row = near[int(np.argmax(squared[near, kind]))] * kinds + kind
+        std = float(np.sqrt(scatter / told.information[row]))
+        candidates.append(Candidate(int(pose.sensor[kind]), -float(told.size[row]), std, float(share)))
+    times = pose.checks.time_s
+    later = min(int(np.searchsorted(times, pose.moving[best], side="right")) + pose.fewest - 1, len(times) - 1)
+    chance = len(pose.moving) * kinds * float(np.exp(-0.5 * np.max(highest)))
+    return CorrectionSlip(
+        first_s=float(pose.moving[when[0]]),
+        last_s=float(pose.moving[when[-1]]),
+        found_s=float(times[later]),
+        candidates=tuple(candidates),
+        confidence=1.0 - min(1.0, chance),
+    )
+
+
+def narrowed(
+    candidates: Sequence[Candidate], time_s: float, pose: PoseChecks, others: Sequence[CorrectionSlip]
+) -> tuple[Candidate, ...] | None:
+    """Return the candidates of a slip that checks of the pose leave, the likeliest first; None if they leave all.
+
+    Parameters
+    ----------
+    candidates
+        Of a slip told by contradicting sensors, with what each would have lost.
+    time_s
+        When it slipped.
+    pose
+        The checks.
+    others
+        Slips that the checks tell at other times: they are taken off.
+
+    Notes
+    -----
+    The best one must itself fit: the size that the checks tell must agree with the one that the sensors tell.
+    """
+    place = {int(sensor): index for index, sensor in enumerate(pose.sensor)}
+    if len(candidates) < 2 or not all(one.sensor in place for one in candidates) or not len(pose.checks.time_s):
+        return None
+    effects = pose.constants
+    for other in others:
+        twist = pose.response[place[other.candidates[0].sensor]]
+        effects = effects.beside(slip_effect(pose.checks, (other.first_s + other.last_s) / 2.0, twist))
+    rest = freed(pose.checks, effects)
+    scatter = _scatter(rest)
+    twists = np.array([pose.response[place[one.sensor]] for one in candidates])
+    told = told_by(rest, np.full(len(candidates), time_s), twists, pose.reach)
+    if not np.all(told.fixes >= pose.fewest) or not np.all(told.information > 0.0):
+        return None
+    too_much = np.array([-one.lacks for one in candidates])
+    own = np.array([one.std for one in candidates])
+    favour = told.favour(too_much) / scatter
+    favour = favour - np.max(favour)
+    best = int(np.argmax(favour))
+    if abs(told.size[best] - too_much[best]) > _CONSISTENT * np.hypot(own[best], np.sqrt(scatter / told.information[best])):
+        return None
+    kept = np.flatnonzero(favour >= -np.log(_ODDS))
+    if len(kept) == len(candidates):
+        return None
+    belief = np.exp(favour[kept])
+    belief /= np.sum(belief)
+    order = np.argsort(-belief, kind="stable")
+    return tuple(replace(candidates[kept[one]], probability=float(belief[one])) for one in order)

@@ -1,0 +1,123 @@
+"""What checks of the pose owe to what is known to be wrong: constants all through the log, and slips found already.
+
+A worn wheel, a gyro's scale or its drift moves the believed pose a little at every step, a slip once. How, is known for
+each; so their sizes are found by weighted least squares over all innovations of the log, and what they explain is taken
+off before further slips are looked for.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from locbench.arrays import FloatArray
+from locbench.odometry import MotionSensors, dead_reckon, transition
+from locbench.slip.corrections import Checked, rotated_twist
+
+__all__ = ["Effects", "constant_effects", "freed", "slip_effect"]
+
+# How far off constants may be: wheels, a gyro's scale, and its drift. Common practice, no source.
+_WHEEL_SHARE, _TURN_SHARE, _DRIFT_RAD_PER_S = 0.01, 0.005, 0.0005
+# innovations beyond this chi-square tell of a slip or a wrong fix, and count as much less
+_BEYOND = 12.0
+_ROUNDS = 3
+# a slip may be of any size
+_ANY_SIZE = 10.0
+
+
+@dataclass(frozen=True)
+class Effects:
+    """How F innovations follow C causes, `seen` (F, 3, C), and how large each may be, `allowed` (C,)."""
+
+    seen: FloatArray
+    allowed: FloatArray
+
+    def beside(self, other: "Effects") -> "Effects":
+        """Return both."""
+        return Effects(np.concatenate([self.seen, other.seen], axis=2), np.append(self.allowed, other.allowed))
+
+
+def constant_effects(checks: Checked, sensors: MotionSensors, response: FloatArray) -> Effects:
+    """Return what wrong constants do to innovations.
+
+    Parameters
+    ----------
+    checks
+        What a Kalman filter made of the checks of a motion.
+    sensors
+        K sensors, read at the times of that motion.
+    response
+        (K, 3) what each does to the motion, from `sensor_response`.
+    """
+    acts, allowed = _what_constants_do(checks, sensors, response)
+    return Effects(_seen_by_checks(checks, acts), allowed)
+
+
+def slip_effect(checks: Checked, time_s: float, twist: FloatArray) -> Effects:
+    """Return what a slip at a time, of a size of 1, does to innovations; twist (3,) is what it adds to the motion."""
+    believed = checks.believed(np.array([time_s]))[0]
+    acts = np.zeros((len(checks.time_s), 3, 1))
+    following = int(np.searchsorted(checks.time_s, time_s, side="right"))
+    if following < len(checks.time_s):
+        added = rotated_twist(twist, float(believed[2]))
+        acts[following, :, 0] = transition(checks.pose[following, :2] - believed[:2]) @ added
+    return Effects(_seen_by_checks(checks, acts), np.array([_ANY_SIZE]))
+
+
+def freed(checks: Checked, effects: Effects) -> Checked:
+    """Return checks whose innovations are freed of what causes explain."""
+    seen, allowed, innovation = effects.seen, effects.allowed, checks.innovation
+    rest = innovation
+    for _ in range(_ROUNDS):
+        squared = np.einsum("fi,fij,fj->f", rest, checks.weight, rest)
+        share = np.minimum(1.0, _BEYOND / np.maximum(squared, 1e-12))
+        weight = checks.weight * share[:, np.newaxis, np.newaxis]
+        normal = np.einsum("fic,fij,fjd->cd", seen, weight, seen, optimize=True) + np.diag(allowed**-2.0)
+        right = np.einsum("fic,fij,fj->c", seen, weight, innovation, optimize=True)
+        rest = innovation - seen @ np.linalg.solve(normal, right)
+    return replace(checks, innovation=rest)
+
+
+def _what_constants_do(
+    checks: Checked, sensors: MotionSensors, response: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return (F, 3, C) what C constants add to the believed pose from check to check, and how far off they may be."""
+    motion = checks.motion
+    reckoned = dead_reckon(motion, np.zeros(3))
+    step = np.diff(sensors.reading, axis=0, prepend=sensors.reading[:1])
+    turns = sensors.layout.turns
+    amounts = [step, motion.duration_s[:, np.newaxis]] if np.any(turns) else [step]
+    gains = np.vstack([response, response[turns]])
+    allowed = np.where(turns, _TURN_SHARE, _WHEEL_SHARE)
+    allowed = np.append(allowed, _DRIFT_RAD_PER_S) if np.any(turns) else allowed
+    cosine, sine = np.cos(reckoned[:, 2, np.newaxis]), np.sin(reckoned[:, 2, np.newaxis])
+    amount = np.hstack(amounts)
+    forward, left, turn = (amount * gains[: amount.shape[1], axis] for axis in range(3))
+    along_x, along_y = cosine * forward - sine * left, sine * forward + cosine * left
+    x, y = reckoned[:, 0, np.newaxis], reckoned[:, 1, np.newaxis]
+    sums = [np.cumsum(values, axis=0) for values in (along_x, along_y, turn, turn * x, turn * y)]
+    times = np.concatenate([motion.time_s[:1], checks.time_s])
+    # between two rows motion divides as time does
+    at = [np.column_stack([np.interp(times, motion.time_s, column) for column in values.T]) for values in sums]
+    place = np.column_stack([np.interp(times, motion.time_s, column) for column in reckoned.T])
+    dx, dy, dturn, turn_x, turn_y = (np.diff(values, axis=0) for values in at)
+    end_x, end_y = place[1:, 0, np.newaxis], place[1:, 1, np.newaxis]
+    moved_x = dx - (end_y * dturn - turn_y)
+    moved_y = dy + (end_x * dturn - turn_x)
+    # dead reckoning and belief differ by a turn, the same all the way to the next check
+    apart = (checks.pose[:, 2] - place[1:, 2])[:, np.newaxis]
+    turned_x = np.cos(apart) * moved_x - np.sin(apart) * moved_y
+    turned_y = np.sin(apart) * moved_x + np.cos(apart) * moved_y
+    return np.stack([turned_x, turned_y, dturn], axis=1), allowed
+
+
+def _seen_by_checks(checks: Checked, acts: FloatArray) -> FloatArray:
+    """Return (F, 3, C) how innovations follow the constants, what the filter takes back considered."""
+    seen = np.zeros_like(acts)
+    effect = np.zeros(acts.shape[1:])
+    place = checks.start[:2]
+    for index in range(len(acts)):
+        effect = transition(checks.pose[index, :2] - place) @ effect + acts[index]
+        seen[index] = -checks.slope[index] @ effect
+        effect = effect + checks.gain[index] @ seen[index]
+        place = checks.after[index, :2]
+    return seen

@@ -33,7 +33,7 @@ from locbench.session import NO_TAG, Detections
 from locbench.shots import AimKicks, Shots, clean_outline, opening_outline
 from locbench.statistics import CorrectionVerdict, chi_square_quantile
 
-__all__ = ["draw_session"]
+__all__ = ["draw_field", "draw_session"]
 
 _PATH_POINTS = 1500
 _SERIES_POINTS = 900
@@ -48,7 +48,7 @@ def draw_session(run: SessionRun) -> SessionTracks:
     reference, path = _draw_reference(run)
     return SessionTracks(
         name=session.name,
-        field=_draw_field(session.field),
+        field=draw_field(session.field),
         reference=reference,
         reference_x_m=_sparse(path[:, 0]),
         reference_y_m=_sparse(path[:, 1]),
@@ -95,7 +95,8 @@ def _draw_reference(run: SessionRun) -> tuple[Literal["dense truth", "odometry b
     return "odometry between marks", np.concatenate(parts)
 
 
-def _draw_field(field: FieldConfig) -> FieldDrawing:
+def draw_field(field: FieldConfig) -> FieldDrawing:
+    """Return the floor with everything that stands on it."""
     return FieldDrawing(
         x_from_m=field.floor.x_from,
         x_to_m=field.floor.x_to,

@@ -63,7 +63,12 @@ def sensor_response(robot: RobotConfig, layout: SensorLayout) -> FloatArray:
     turn = unit[:, gyro[0]] if len(gyro) else None
     turn_variance = np.full(len(layout), variance[gyro[0]]) if len(gyro) else None
     return pod_twists(
-        layout.row[pods], unit[:, pods], np.tile(variance[pods], (len(layout), 1)), robot.heading_from, turn, turn_variance
+        layout.row[pods],
+        unit[:, pods],
+        np.tile(variance[pods], (len(layout), 1)),
+        robot.heading_from,
+        turn,
+        turn_variance,
     )
 
 

@@ -100,7 +100,8 @@ class SlipEvent(Record):
     """One event; errors and `slip_m` are those of the likeliest candidate, a gyro's `slip_m` is None.
 
     `found_s` is when a program that watched would have known. `candidates` cannot be told apart, the likeliest first.
-    `confidence` that it is no noise. `decided_by` says which channel narrowed the candidates down, None if none did.
+    `alone` is whether one of them alone explains it; if not, several slipped at once, as in a shove. `confidence` that
+    it is no noise. `decided_by` says which channel narrowed the candidates down, None if none did.
     Position (x, y) is where the robot believed it was, on the field where it knew.
     """
 
@@ -112,6 +113,7 @@ class SlipEvent(Record):
     channel: SlipChannel
     decided_by: SlipChannel | None
     candidates: list[str]
+    alone: bool
     slip_m: float | None
     slip_std_m: float | None
     position_error_m: float
@@ -192,7 +194,8 @@ class SlipMap(Record):
 class SlipSession(Record):
     """What one session was judged by; `alarms_expected` is how many the false-alarm rate lets through by chance.
 
-    `channels` are those that could say anything; `why` says of the others why not.
+    `channels` are those that could say anything; `why` says of the others why not. `gyro_drift` is the turn that
+    the gyro drifts by in a minute, as the pods tell it, kept apart from slips.
     """
 
     name: str

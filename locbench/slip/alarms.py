@@ -13,7 +13,7 @@ from locbench.arrays import FloatArray, IntArray
 from locbench.slip.steps import STEP_S, WINDOWS, Steps
 from locbench.statistics import chi_square_quantile, cusum, cusum_limit
 
-__all__ = ["FALSE_ALARMS_PER_MINUTE", "Alarm", "Limits", "alarms", "chance_of", "limits"]
+__all__ = ["FALSE_ALARMS_PER_MINUTE", "Alarm", "Limits", "alarms", "chance_of", "false_alarm_of_a_while", "limits"]
 
 FALSE_ALARMS_PER_MINUTE = 0.05
 _MINUTE_S = 60.0
@@ -29,7 +29,6 @@ class Limits:
 
     squared: float
     summed: float
-    false_alarm: float
 
 
 @dataclass(frozen=True)
@@ -39,6 +38,11 @@ class Alarm:
     first: int
     last: int
     found: int
+
+
+def false_alarm_of_a_while(per_minute: float) -> float:
+    """Return the probability of an alarm in one while that makes up the whiles' half of a rate of false alarms."""
+    return 0.5 * per_minute * STEP_S / (_MINUTE_S * len(WINDOWS))
 
 
 def limits(per_minute: float, redundancy: int, sets: int) -> Limits:
@@ -53,13 +57,11 @@ def limits(per_minute: float, redundancy: int, sets: int) -> Limits:
     sets
         How many directions the cumulative sums follow.
     """
-    tests = _MINUTE_S / STEP_S
-    false_alarm = 0.5 * per_minute / (tests * len(WINDOWS))
-    run_length = tests * sets / (0.5 * per_minute)
+    false_alarm = false_alarm_of_a_while(per_minute)
+    run_length = _MINUTE_S / STEP_S * sets / (0.5 * per_minute)
     return Limits(
         squared=chi_square_quantile(1.0 - false_alarm, float(redundancy)),
         summed=cusum_limit(_ALLOWANCE, run_length),
-        false_alarm=false_alarm,
     )
 
 

@@ -68,11 +68,20 @@ class PoseChecks:
             constants=constant_effects(checks, sensors, response),
         )
 
+    def twist_of(self, sensor: int) -> FloatArray:
+        """Return (3,) what a sensor of the layout does to the motion; nothing, if no pose is computed from it."""
+        place = np.flatnonzero(self.sensor == sensor)
+        return np.asarray(self.response[place[0]] if len(place) else np.zeros(3))
+
 
 @dataclass(frozen=True)
 class CorrectionSlip:
-    """Something slipped between two times; found with the check at `found_s`, candidates the likeliest first."""
+    """Something slipped between two times; found with the check at `found_s`, candidates the likeliest first.
 
+    At `since_s` a check still knew nothing of it.
+    """
+
+    since_s: float
     first_s: float
     last_s: float
     found_s: float
@@ -89,21 +98,43 @@ def slips_by_corrections(pose: PoseChecks, per_minute: float) -> list[Correction
     if not len(pose.checks.time_s) or not len(pose.moving) or not kinds:
         return []
     limit = chi_square_quantile(1.0 - per_minute / (_TESTS_PER_MINUTE * kinds), 1.0)
-    found: list[CorrectionSlip] = []
-    effects, is_open = pose.constants, np.ones(len(pose.moving), dtype=bool)
-    while len(found) < _MOST:
-        rest = freed(pose.checks, effects)
-        told = told_by(rest, np.repeat(pose.moving, kinds), np.tile(pose.response, (len(pose.moving), 1)), pose.reach)
-        squared = _squared(pose, told, _scatter(rest))
-        highest = np.where(is_open, np.max(squared, axis=1), 0.0)
+    places: list[int] = []
+    effects: list[Effects] = []
+    is_open = np.ones(len(pose.moving), dtype=bool)
+    while len(places) < _MOST:
+        scan = _scanned(pose, effects)
+        highest = np.where(is_open, np.max(scan.squared, axis=1), 0.0)
         best = int(np.argmax(highest))
         if highest[best] <= limit:
             break
-        found.append(_slip_at(best, squared, told, _scatter(rest), pose))
-        kind = int(np.argmax(squared[best]))
-        effects = effects.beside(slip_effect(pose.checks, float(pose.moving[best]), pose.response[kind]))
+        places.append(best)
+        kind = int(np.argmax(scan.squared[best]))
+        effects.append(slip_effect(pose.checks, float(pose.moving[best]), pose.response[kind]))
         is_open &= ~_same_slip(pose, best)
+    # what was found first did not know of the rest yet
+    scans = [_scanned(pose, [*effects[:one], *effects[one + 1 :]]) for one in range(len(places))]
+    found = [_slip_at(place, scan, pose) for place, scan in zip(places, scans, strict=True)]
     return sorted(found, key=lambda slip: slip.first_s)
+
+
+@dataclass(frozen=True)
+class _Scan:
+    """What checks tell of a slip of each of K sensors at each of T times, `squared` (T, K) as chi-square."""
+
+    told: Told
+    squared: FloatArray
+    scatter: float
+
+
+def _scanned(pose: PoseChecks, slips: Sequence[Effects]) -> _Scan:
+    """Return what is left to tell when constants and some slips are taken off."""
+    effects = pose.constants
+    for one in slips:
+        effects = effects.beside(one)
+    rest, kinds = freed(pose.checks, effects), len(pose.sensor)
+    told = told_by(rest, np.repeat(pose.moving, kinds), np.tile(pose.response, (len(pose.moving), 1)), pose.reach)
+    scatter = _scatter(rest)
+    return _Scan(told, _squared(pose, told, scatter), scatter)
 
 
 def _squared(pose: PoseChecks, told: Told, scatter: float) -> FloatArray:
@@ -132,7 +163,8 @@ def _scatter(checks: Checked) -> float:
     return max(1.0, float(np.median(squared[used] / usual)))
 
 
-def _slip_at(best: int, squared: FloatArray, told: Told, scatter: float, pose: PoseChecks) -> CorrectionSlip:
+def _slip_at(best: int, scan: _Scan, pose: PoseChecks) -> CorrectionSlip:
+    squared, told = scan.squared, scan.told
     near = np.flatnonzero(_same_slip(pose, best))
     highest = np.max(squared[near], axis=0)
     behind = 0.5 * (float(np.max(highest)) - highest)
@@ -144,12 +176,14 @@ def _slip_at(best: int, squared: FloatArray, told: Told, scatter: float, pose: P
     candidates = []
     for kind, share in sorted(zip(chosen, belief, strict=True), key=lambda pair: -round(float(pair[1]), 6)):
         row = near[int(np.argmax(squared[near, kind]))] * kinds + kind
-        std = float(np.sqrt(scatter / told.information[row]))
+        std = float(np.sqrt(scan.scatter / told.information[row]))
         candidates.append(Candidate(int(pose.sensor[kind]), -float(told.size[row]), std, float(share)))
     times = pose.checks.time_s
     later = min(int(np.searchsorted(times, pose.moving[best], side="right")) + pose.fewest - 1, len(times) - 1)
     chance = len(pose.moving) * kinds * float(np.exp(-0.5 * np.max(highest)))
+    before = int(np.searchsorted(times, pose.moving[best], side="right")) - 1
     return CorrectionSlip(
+        since_s=float(times[before]) if before >= 0 else float(pose.checks.motion.time_s[0]),
         first_s=float(pose.moving[when[0]]),
         last_s=float(pose.moving[when[-1]]),
         found_s=float(times[later]),
@@ -178,26 +212,27 @@ def narrowed(
     -----
     The best one must itself fit: the size that the checks tell must agree with the one that the sensors tell.
     """
-    place = {int(sensor): index for index, sensor in enumerate(pose.sensor)}
-    if len(candidates) < 2 or not all(one.sensor in place for one in candidates) or not len(pose.checks.time_s):
+    if len(candidates) < 2 or not len(pose.checks.time_s):
         return None
     effects = pose.constants
     for other in others:
-        twist = pose.response[place[other.candidates[0].sensor]]
+        twist = pose.twist_of(other.candidates[0].sensor)
         effects = effects.beside(slip_effect(pose.checks, (other.first_s + other.last_s) / 2.0, twist))
     rest = freed(pose.checks, effects)
     scatter = _scatter(rest)
-    twists = np.array([pose.response[place[one.sensor]] for one in candidates])
+    twists = np.array([pose.twist_of(one.sensor) for one in candidates])
     told = told_by(rest, np.full(len(candidates), time_s), twists, pose.reach)
-    if not np.all(told.fixes >= pose.fewest) or not np.all(told.information > 0.0):
+    if not np.all(told.fixes >= pose.fewest) or not np.any(told.information > 0.0):
         return None
     too_much = np.array([-one.lacks for one in candidates])
     own = np.array([one.std for one in candidates])
     favour = told.favour(too_much) / scatter
     favour = favour - np.max(favour)
     best = int(np.argmax(favour))
-    if abs(told.size[best] - too_much[best]) > _CONSISTENT * np.hypot(own[best], np.sqrt(scatter / told.information[best])):
-        return None
+    if told.information[best] > 0.0:
+        spread = np.hypot(own[best], np.sqrt(scatter / told.information[best]))
+        if abs(told.size[best] - too_much[best]) > _CONSISTENT * spread:
+            return None
     kept = np.flatnonzero(favour >= -np.log(_ODDS))
     if len(kept) == len(candidates):
         return None

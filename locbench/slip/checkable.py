@@ -5,6 +5,7 @@ Sources: Baarda 1968 and Chow & Willsky 1984, see `locbench.statistics.reliabili
 
 import math
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 
@@ -12,7 +13,16 @@ from locbench.arrays import BoolArray, FloatArray
 from locbench.odometry import SensorKind, SensorLayout
 from locbench.statistics import Reliability, noncentrality, reliability
 
-__all__ = ["ALIKE", "WHILE_S", "WHILE_SPEED_M_S", "Checkable", "checkable", "fault_directions", "helpful_pod"]
+__all__ = [
+    "ALIKE",
+    "WHILE_S",
+    "WHILE_SPEED_M_S",
+    "Checkable",
+    "checkable",
+    "fault_directions",
+    "helpful_pod",
+    "parting_pod",
+]
 
 # a while of driving in which a slip is looked for; common practice, no source
 WHILE_S, WHILE_SPEED_M_S = 0.2, 0.5
@@ -84,18 +94,33 @@ def fault_directions(checks: Checkable) -> FloatArray:
 def helpful_pod(checks: Checkable, sensor: int, false_alarm: float) -> bool:
     """Whether a further pod that rolls as this one does, 100 mm beside it, would make its slips show."""
     layout = checks.layout
-    if layout.kind[sensor] is SensorKind.GYRO:
+    if layout.turns[sensor]:
         return False
-    row = layout.row[sensor]
     # beside it along its own axle: across its rolling direction
-    moved = row + np.array([0.0, 0.0, _APART_M])
-    wider = replace(
+    beside = layout.row[sensor] + np.array([0.0, 0.0, _APART_M])
+    return bool(checkable(_with_pod(layout, beside, sensor), false_alarm).detectable[sensor])
+
+
+def parting_pod(checks: Checkable, group: tuple[int, ...], false_alarm: float) -> tuple[int, int] | None:
+    """Return two pods of a set between which a further one would tell all of the set apart; None if none would."""
+    layout = checks.layout
+    pods = [one for one in group if layout.kind[one] is SensorKind.POD]
+    for first, second in combinations(pods, 2):
+        middle = (layout.row[first] + layout.row[second]) / 2.0
+        wider = checkable(_with_pod(layout, middle, first), false_alarm)
+        if all(len(wider.set_of(one)) == 1 for one in group):
+            return first, second
+    return None
+
+
+def _with_pod(layout: SensorLayout, row: FloatArray, like: int) -> SensorLayout:
+    """Return a layout with one more pod, as noisy as another one."""
+    return replace(
         layout,
         name=(*layout.name, "another"),
         kind=(*layout.kind, SensorKind.POD),
-        row=np.vstack([layout.row, moved]),
-        per_travel=np.append(layout.per_travel, layout.per_travel[sensor]),
-        per_second=np.append(layout.per_second, layout.per_second[sensor]),
-        of_ends=np.append(layout.of_ends, layout.of_ends[sensor]),
+        row=np.vstack([layout.row, row]),
+        per_travel=np.append(layout.per_travel, layout.per_travel[like]),
+        per_second=np.append(layout.per_second, layout.per_second[like]),
+        of_ends=np.append(layout.of_ends, layout.of_ends[like]),
     )
-    return bool(checkable(wider, false_alarm).detectable[sensor])

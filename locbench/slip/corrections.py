@@ -53,6 +53,9 @@ class Checked:
 
     def believed(self, time_s: FloatArray) -> FloatArray:
         """Return (H, 3) the pose believed at times, from the last check before."""
+        if not len(self.time_s):
+            begin = np.full(len(time_s), self.motion.time_s[0])
+            return np.asarray(compose(self.start, self.motion.lookup.legs(begin, time_s).displacement))
         last = np.searchsorted(self.time_s, time_s, side="right") - 1
         since = np.where(last >= 0, self.time_s[np.maximum(last, 0)], self.motion.time_s[0])
         known = np.where((last >= 0)[:, np.newaxis], self.after[np.maximum(last, 0)], self.start)

@@ -77,9 +77,7 @@ def freed(checks: Checked, effects: Effects) -> Checked:
     return replace(checks, innovation=rest)
 
 
-def _what_constants_do(
-    checks: Checked, sensors: MotionSensors, response: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _what_constants_do(checks: Checked, sensors: MotionSensors, response: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return (F, 3, C) what C constants add to the believed pose from check to check, and how far off they may be."""
     motion = checks.motion
     reckoned = dead_reckon(motion, np.zeros(3))

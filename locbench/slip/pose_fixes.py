@@ -1,11 +1,11 @@
 """Tags and marks as checks of the pose, good ones only, in order of time."""
 
-from collections.abc import Sequence
+import warnings
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from locbench.arrays import BoolArray, FloatArray
+from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.geometry import between, compose, wrap_angle
 from locbench.odometry import Motion
 from locbench.session import MarkVisits, TagKind
@@ -49,7 +49,7 @@ def tag_fixes(sightings: Sightings, motion: Motion) -> list[PoseFix]:
     """
     times = sightings.detections.captured_s
     inside = np.flatnonzero((times >= motion.time_s[0]) & (times <= motion.time_s[-1]))
-    order = inside[np.argsort(times[inside], kind="stable")]
+    order: IntArray = inside[np.argsort(times[inside], kind="stable")]
     if sightings.detections.kind in (TagKind.ROBOT_POSE, TagKind.TAG_POSE):
         order = order[_agreeing(sightings, motion, order)]
     alike = _alike(sightings, order)
@@ -63,9 +63,8 @@ def tag_fixes(sightings: Sightings, motion: Motion) -> list[PoseFix]:
     return fixes
 
 
-def _alike(sightings: Sightings, rows: Sequence[int] | FloatArray) -> FloatArray:
+def _alike(sightings: Sightings, chosen: IntArray) -> FloatArray:
     """Return how many fixes of the same tag there are around each, itself among them."""
-    chosen = np.asarray(rows, dtype=np.int64)
     tag, time = sightings.detections.tag[chosen], sightings.detections.captured_s[chosen]
     count = np.ones(len(chosen))
     for one in np.unique(tag):
@@ -76,35 +75,40 @@ def _alike(sightings: Sightings, rows: Sequence[int] | FloatArray) -> FloatArray
     return count
 
 
-def _agreeing(sightings: Sightings, motion: Motion, rows: FloatArray) -> BoolArray:
+def _agreeing(sightings: Sightings, motion: Motion, rows: IntArray) -> BoolArray:
     """Return which fixes agree with fixes before them or with fixes after them, carried on by the odometry.
 
     A slip in between parts them from one side only; a flipped or misread tag from both.
     """
-    time = sightings.detections.captured_s[rows]
-    pose = sightings.fix[rows]
+    time, pose = sightings.detections.captured_s[rows], sightings.fix[rows]
     std = np.sqrt(np.diagonal(sightings.fix_covariance[rows], axis1=1, axis2=2))
+    way = motion.lookup.legs(np.full(len(rows), motion.time_s[0]), time).displacement
     agrees = np.zeros(len(rows), dtype=bool)
-    for index in range(len(rows)):
-        for others in (range(index - 1, -1, -1), range(index + 1, len(rows))):
-            near = [other for other in others if abs(time[other] - time[index]) <= _NEIGHBOURS_S][:_NEIGHBOURS]
-            if len(near) >= _FEWEST:
-                agrees[index] |= _agrees_with(index, np.array(near), time, pose, std, motion)
+    for sense in (-1, 1):
+        agrees |= _agrees_with(np.arange(1, _NEIGHBOURS + 1) * sense, time, pose, std, way)
     return agrees
 
 
-def _agrees_with(
-    index: int, near: FloatArray, time: FloatArray, pose: FloatArray, std: FloatArray, motion: Motion
-) -> bool:
-    early, late = np.minimum(time[near], time[index]), np.maximum(time[near], time[index])
-    way = motion.lookup.legs(early, late).displacement
-    forward = (time[near] <= time[index])[:, np.newaxis]
-    standing = np.zeros_like(way)
-    carried = compose(pose[near], np.where(forward, way, between(way, standing)))
-    apart = pose[index] - carried
-    apart[:, 2] = wrap_angle(apart[:, 2])
-    # of three fixes the middle one is right if two are
-    middle = np.nanmedian(apart, axis=0)
-    allowed = _DISAGREES * np.hypot(std[index], np.median(std[near], axis=0))
-    known = np.isfinite(middle) & np.isfinite(allowed)
-    return bool(np.all(np.abs(middle[known]) <= allowed[known]))
+def _agrees_with(offsets: IntArray, time: FloatArray, pose: FloatArray, std: FloatArray, way: FloatArray) -> BoolArray:
+    """Return (M,) which fixes agree with the middle one of those at these offsets from them in the list."""
+    index = np.arange(len(time))[:, np.newaxis] + offsets
+    inside = (index >= 0) & (index < len(time))
+    index = np.clip(index, 0, len(time) - 1)
+    near = inside & (np.abs(time[index] - time[:, np.newaxis]) <= _NEIGHBOURS_S)
+    carried = compose(pose[index], between(way[index], way[:, np.newaxis]))
+    apart = pose[:, np.newaxis] - carried
+    apart[..., 2] = wrap_angle(apart[..., 2])
+    enough = np.sum(near, axis=1) >= _FEWEST
+    apart, spread = apart[enough], np.broadcast_to(std[index], apart.shape)[enough]
+    hidden = ~near[enough][..., np.newaxis]
+    agrees = np.zeros(len(time), dtype=bool)
+    with warnings.catch_warnings():
+        # headings that a filter does not use are unknown in all of them
+        warnings.filterwarnings("ignore", message="All-NaN slice")
+        # of three fixes the middle one is right if two are
+        middle = np.nanmedian(np.where(hidden, np.nan, apart), axis=1)
+        usual = np.nanmedian(np.where(hidden, np.nan, spread), axis=1)
+    allowed = _DISAGREES * np.hypot(std[enough], usual)
+    unknown = ~(np.isfinite(middle) & np.isfinite(allowed))
+    agrees[enough] = np.all(unknown | (np.abs(middle) <= allowed), axis=1)
+    return agrees

@@ -28,6 +28,8 @@ _WORST_SHARE, _WORST_DRIFT_PER_S = 0.05, 0.0005
 # Play of a pod in its holder when the robot starts, stops or stands, and of a gyro. Common practice, no source.
 _PLAY_M, _PLAY_RAD = 0.0003, 0.0005
 _ROUNDS = 4
+# place of time among the regressors; a pod that rolls along an axis by this much measures it
+_TIME, _ROLLS = 9, 0.5
 _KEPT = 0.997
 # below this many steps the log tells no constants
 _FEWEST = 40
@@ -64,6 +66,10 @@ class Steps:
         (M,) steps without a flagged interval and of usual length.
     noise_factor
         By how much more the log scatters than the robot file says, at least 1; per window length as `WINDOWS`.
+    gyro_drift
+        Radians per second and standard uncertainty, as the pods tell it; None without a gyro that they check.
+    steady_share
+        The largest share of a sensor's travel that constants would have to be off by, to explain what was taken off.
     """
 
     checks: Checkable
@@ -72,6 +78,8 @@ class Steps:
     residual: FloatArray
     good: BoolArray
     noise_factor: FloatArray
+    gyro_drift: tuple[float, float] | None = None
+    steady_share: float = 0.0
 
     def __len__(self) -> int:
         return len(self.travel)
@@ -159,7 +167,13 @@ def parity_steps(motion: Motion, sensors: MotionSensors, checks: Checkable) -> S
     travel = np.diff(reading, axis=0)
     parity = travel @ fault_directions(checks).T
     plain = Steps(checks, time_s, travel, parity, good, np.ones(len(WINDOWS)))
-    known = replace(plain, residual=parity - _constants_share(plain))
+    constants = _constants(plain)
+    known = replace(
+        plain,
+        residual=parity - constants.share,
+        gyro_drift=_drift_of_gyro(plain, constants),
+        steady_share=_steady_share(plain, constants),
+    )
     for _ in range(_ROUNDS):
         known = replace(known, noise_factor=known.noise_factor * _noise_seen(known))
     return known
@@ -173,12 +187,23 @@ def _bounds(time_s: FloatArray) -> IntArray:
     return np.unique(nearer)
 
 
-def _constants_share(steps: Steps) -> FloatArray:
-    """Return (M, R) what residuals owe to the motion, its changes, and time alone."""
+@dataclass(frozen=True)
+class _Constants:
+    """What constants explain of the residuals (M, R): their coefficients and standard uncertainties (10, R)."""
+
+    share: FloatArray
+    coefficient: FloatArray
+    std: FloatArray
+
+
+def _constants(steps: Steps) -> _Constants:
+    """Return what residuals owe to the motion, its changes, and time alone."""
     driven, prior = _regressors(steps)
     usable = steps.good
+    coefficient = np.zeros((driven.shape[1], steps.residual.shape[1]))
+    std = np.full_like(coefficient, np.inf)
     if np.sum(usable) < _FEWEST:
-        return np.zeros_like(steps.residual)
+        return _Constants(np.zeros_like(steps.residual), coefficient, std)
     one = np.arange(len(steps))
     covariance = steps.covariance_over(one, one + 1)
     limit = chi_square_quantile(_KEPT, float(steps.residual.shape[1]))
@@ -194,8 +219,33 @@ def _constants_share(steps: Steps) -> FloatArray:
             x, y = driven[kept], steps.residual[kept, column]
             size = np.max(np.abs(steps.directions[column])) * prior
             normal = (x * weight[:, np.newaxis]).T @ x + np.diag(size**-2.0)
-            share[:, column] = driven @ np.linalg.solve(normal, (x * weight[:, np.newaxis]).T @ y)
-    return share
+            coefficient[:, column] = np.linalg.solve(normal, (x * weight[:, np.newaxis]).T @ y)
+            std[:, column] = np.sqrt(np.diag(np.linalg.inv(normal)))
+        share = driven @ coefficient
+    return _Constants(share, coefficient, std)
+
+
+def _drift_of_gyro(steps: Steps, constants: _Constants) -> tuple[float, float] | None:
+    """Return the drift of a gyro that explains best what grows with time alone."""
+    gyro = np.flatnonzero(steps.checks.layout.turns & steps.checks.detectable)
+    if not len(gyro) or not np.all(np.isfinite(constants.std)):
+        return None
+    direction = steps.directions[:, gyro[0]]
+    length = float(direction @ direction)
+    drift = float(direction @ constants.coefficient[_TIME]) / length
+    return drift, float(np.sqrt(np.sum((direction * constants.std[_TIME]) ** 2))) / length
+
+
+def _steady_share(steps: Steps, constants: _Constants) -> float:
+    """Return the largest share of straight travel that a checked pod would have to be wrong by, all through the log."""
+    layout = steps.checks.layout
+    shares = [0.0]
+    for sensor in np.flatnonzero(steps.checks.detectable & ~layout.turns):
+        direction = steps.directions[:, sensor]
+        wrong = direction @ constants.coefficient[:2].T / float(direction @ direction)
+        rolls = np.abs(layout.row[sensor, :2]) > _ROLLS
+        shares += np.abs(wrong[rolls] / layout.row[sensor, :2][rolls]).tolist()
+    return float(np.max(shares))
 
 
 def _regressors(steps: Steps) -> tuple[FloatArray, FloatArray]:

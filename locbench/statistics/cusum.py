@@ -6,6 +6,7 @@ cumulative sums for sampling inspection schemes", Applied Statistics 11 (1962) 1
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -77,7 +78,7 @@ def one_sided_run_length(allowance: float, limit: float, shift: float = 0.0) -> 
     """
     if not limit > 0.0:
         raise ValueError(f"the limit must be positive, got {limit}")
-    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+    nodes, weights = _rule()
     place, weight = limit * (nodes + 1.0) / 2.0, limit * weights / 2.0
 
     def density(to: FloatArray, start: FloatArray) -> FloatArray:
@@ -91,6 +92,12 @@ def one_sided_run_length(allowance: float, limit: float, shift: float = 0.0) -> 
     return float(np.linalg.solve(np.eye(_NODES + 1) - matrix, np.ones(_NODES + 1))[-1])
 
 
+@lru_cache(maxsize=1)
+def _rule() -> tuple[FloatArray, FloatArray]:
+    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+    return nodes, weights
+
+
 def average_run_length(allowance: float, limit: float, shift: float = 0.0) -> float:
     """Return after how many values, shifted, either sum exceeds the limit on the average, from zero."""
     up = one_sided_run_length(allowance, limit, shift)
@@ -98,6 +105,7 @@ def average_run_length(allowance: float, limit: float, shift: float = 0.0) -> fl
     return 1.0 / (1.0 / up + 1.0 / down)
 
 
+@lru_cache(maxsize=64)
 def cusum_limit(allowance: float, run_length: float) -> float:
     """Return the limit that either sum exceeds once in that many unshifted values on the average.
 

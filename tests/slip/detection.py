@@ -19,7 +19,7 @@ from locbench.simulation.gyro import gyro_heading
 from locbench.simulation.losses import Loss
 from locbench.simulation.path import DrivenPath, DrivingLimits, Waypoint, plan_path
 from locbench.simulation.pods import Rolling, TruePod, count_pods, roll_pods
-from locbench.slip.alarms import FALSE_ALARMS_PER_MINUTE, limits
+from locbench.slip.alarms import FALSE_ALARMS_PER_MINUTE, false_alarm_of_a_while, limits
 from locbench.slip.checkable import Checkable, checkable
 from locbench.slip.events import Slip, slips
 from locbench.slip.steps import Steps, parity_steps
@@ -187,8 +187,7 @@ def analysed(log: PodTravel, robot: RobotConfig) -> tuple[Checkable, Steps, list
     """Return what the detector makes of a log."""
     motion = measure_motion(log, robot)
     sensors = logged_sensors(motion, log, robot)
-    before = limits(FALSE_ALARMS_PER_MINUTE, 1, 1)
-    checks = checkable(sensors.layout, before.false_alarm)
+    checks = checkable(sensors.layout, false_alarm_of_a_while(FALSE_ALARMS_PER_MINUTE))
     steps = parity_steps(motion, sensors, checks)
     assert steps is not None
     return checks, steps, slips(steps, limits(FALSE_ALARMS_PER_MINUTE, checks.redundancy, len(checks.sets)))
@@ -253,7 +252,7 @@ def scores_of(layout: str, conditions: Conditions, drives: int, minutes: float, 
 
 def checkable_of(robot: RobotConfig) -> Checkable:
     """Return what a robot's pods and gyro check."""
-    return checkable(layout_sensors(robot, gyro=True), limits(FALSE_ALARMS_PER_MINUTE, 1, 1).false_alarm)
+    return checkable(layout_sensors(robot, gyro=True), false_alarm_of_a_while(FALSE_ALARMS_PER_MINUTE))
 
 
 def _percent(part: int, whole: int) -> str:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import chdtrc
 
-from locbench.arrays import FloatArray, IntArray
+from locbench.arrays import BoolArray, FloatArray
 from locbench.slip.steps import STEP_S, WINDOWS, Steps
 from locbench.statistics import chi_square_quantile, cusum, cusum_limit
 
@@ -19,6 +19,8 @@ FALSE_ALARMS_PER_MINUTE = 0.05
 _MINUTE_S = 60.0
 # Half of the shift, in standard deviations of one step, that the sums look for; the textbook's choice (Montgomery).
 _ALLOWANCE = 0.5
+# a sum that fell by so much has left its slip behind
+_FALLEN = 2.0
 # alarms this many steps apart belong to one event
 _ONE_EVENT = 2
 
@@ -86,28 +88,29 @@ def _in_windows(steps: Steps, length: int, limit: float) -> list[Alarm]:
 
 
 def _in_sums(steps: Steps, sensor: int, limit: float) -> list[Alarm]:
-    sums = cusum(along(steps, sensor), _ALLOWANCE, restart=~steps.good)
-    found = []
-    for path, since in ((sums.upper, sums.upper_since), (sums.lower, sums.lower_since)):
-        beyond = np.flatnonzero(path > limit)
-        found += [Alarm(int(since[end]), int(end), int(end)) for end in _rising(path, beyond)]
-    return found
+    values = along(steps, sensor)
+    return [*_rises(values, ~steps.good, limit), *_rises(-values, ~steps.good, limit)]
 
 
-def _rising(path: FloatArray, beyond: IntArray) -> IntArray:
-    """Return the steps at which a sum is beyond its limit and higher than ever since it left zero.
+def _rises(values: FloatArray, restart: BoolArray, limit: float) -> list[Alarm]:
+    """Return an alarm for each time the sum rises beyond its limit, up to where it is highest.
 
-    After a slip the sum stays high for long, though nothing slips any more.
+    Then it begins again from zero: it would stay high for long, though nothing slips any more.
     """
-    kept, highest, before = [], 0.0, -2
-    for step in beyond:
-        if step != before + 1:
-            highest = 0.0
-        if path[step] > highest:
-            kept.append(step)
-            highest = float(path[step])
-        before = step
-    return np.array(kept, dtype=np.int64)
+    found: list[Alarm] = []
+    begin = 0
+    while begin < len(values):
+        sums = cusum(values[begin:], _ALLOWANCE, restart[begin:])
+        beyond = np.flatnonzero(sums.upper > limit)
+        if not len(beyond):
+            break
+        first = int(beyond[0])
+        rising = sums.upper[first:]
+        fallen = np.flatnonzero(rising < np.maximum.accumulate(rising) - _FALLEN)
+        highest = first + int(np.argmax(rising[: fallen[0]] if len(fallen) else rising))
+        found.append(Alarm(begin + int(sums.upper_since[first]), begin + highest, begin + first))
+        begin += highest + 1
+    return found
 
 
 def along(steps: Steps, sensor: int) -> FloatArray:

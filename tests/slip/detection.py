@@ -279,9 +279,7 @@ def main() -> None:
     """Print both tables."""
     drives, minutes = (int(value) for value in (*sys.argv[1:3], *("60", "120")[len(sys.argv[1:3]) :]))
     cases = [(layout, conditions) for conditions in (AS_CALIBRATED, *ROUGH) for layout in LAYOUTS]
-    print(
-        "| layout | slips | found within 0.2 s | named right | as their set | as one | size off by (half, nine of ten) | false alarms |"
-    )
+    print(f"| layout | slips | within {WITHIN_S} s | named right | as their set | as one | off by | false alarms |")
     print("|---|---|---|---|---|---|---|---|")
     with ProcessPoolExecutor() as pool:
         rows = [pool.submit(scores_of, layout, conditions, drives, minutes, 1) for layout, conditions in cases]

@@ -19,6 +19,7 @@ from locbench.cli.precheck import precheck
 from locbench.cli.runsheet import runsheet
 from locbench.cli.schema import schema
 from locbench.cli.simulate import simulate
+from locbench.cli.slip import slip
 from locbench.errors import LocbenchError
 
 __all__ = ["app", "main"]
@@ -57,6 +58,7 @@ app.command()(inspect)
 app.command()(evaluate)
 app.command()(calibrate)
 app.command()(camera)
+app.command()(slip)
 app.command()(precheck)
 app.command()(runsheet)
 app.command()(schema)

@@ -25,7 +25,7 @@ _MINUTE_S = 60.0
 def slip(
     locations: Sequence[Path],
     false_alarms_per_minute: float = FALSE_ALARMS_PER_MINUTE,
-    progress: Callable[[str], None] | None = None,
+    progress: Callable[[str, float], None] | None = None,
 ) -> SlipRecord:
     """Return what slipped in some sessions of one robot.
 
@@ -36,7 +36,7 @@ def slip(
     false_alarms_per_minute
         How many events a minute without any slip may show.
     progress
-        Called with the name of each session before it is studied.
+        Called with the name of each session before it is studied, and the share of the work that is done.
 
     Raises
     ------
@@ -55,7 +55,7 @@ def slip(
     studied: list[list[StudiedStretch]] = []
     for one, session in zip(examined, sessions, strict=True):
         if progress is not None:
-            progress(session.name)
+            progress(session.name, len(studied) / len(sessions))
         studied.append(studied_stretches(session, _fusion(one), false_alarms_per_minute))
     events = [
         [event_record(event, stretch, session) for stretch in stretches for event in stretch.events]

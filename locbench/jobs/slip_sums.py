@@ -49,7 +49,7 @@ def _travelled(stretches: Sequence[StudiedStretch]) -> dict[str, float]:
 def _pod(
     name: str, kind: SensorKind, travel_m: float, checked: bool, duration_s: float, events: Sequence[SlipEvent]
 ) -> PodSlip:
-    surely = [event for event in events if event.candidates == [name]]
+    surely = [event for event in events if event.candidates == [name] and event.alone]
     possibly = [event for event in events if name in event.candidates]
     told = checked or bool(possibly)
     lost, per_metre = _lost(name, surely, travel_m)

@@ -68,8 +68,9 @@ class EventCandidate(Record):
     """One sensor that may have caused an event, and what the event is if it did.
 
     `lost` is the travel (of a gyro the turn) that it did not count: negative, if it counted too much. `probability` is
-    the share of belief that it was this one, all candidates equally likely beforehand. `position_error_m` and
-    `heading_error_rad` are by how much the dead-reckoned pose was wrong after the event for this alone.
+    the share of belief that it was this one, all candidates equally likely beforehand; where several slipped at once,
+    that it took part. `position_error_m` and `heading_error_rad` are by how much the dead-reckoned pose was wrong after
+    the event for this alone.
     """
 
     sensor: str

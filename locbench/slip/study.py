@@ -25,7 +25,8 @@ _CONSISTENT = 3.0
 class Event:
     """Something slipped or failed between two times, found at a third; candidates are the likeliest first.
 
-    `alone` is whether one sensor explains it. `decided_by` is the channel that left out candidates, None if none did.
+    `alone` is whether one sensor explains it; if not, several slipped at once, and those that moved the pose are named
+    first. `decided_by` is the channel that left out candidates, None if none did.
     """
 
     fault: SlipFault
@@ -67,7 +68,8 @@ def events_of(
     events = _with_counters(events, faults)
     told: list[Event] = []
     for channel, pose in checks:
-        found = [one for one in slips_by_corrections(pose, share) if not _is_told(one, told)]
+        known = [*told, *(event for event in events if not event.alone)]
+        found = [one for one in slips_by_corrections(pose, share) if not _is_told(one, known)]
         events, added = _with_corrections(events, found, channel)
         events = [_decided(event, channel, pose, found) for event in events]
         told += added
@@ -141,7 +143,7 @@ def _with_corrections(
     events: list[Event], found: Sequence[CorrectionSlip], channel: SlipChannel
 ) -> tuple[list[Event], list[Event]]:
     """Return events with what a channel tells of them, and the events that it alone tells."""
-    kept, added = list(events), []
+    kept, added = list(events), list[Event]()
     for slip in found:
         near = [event for event in kept if _near(event, slip)]
         same = [event for event in near if _agreeing(event, slip)]
@@ -149,22 +151,30 @@ def _with_corrections(
             chosen = same[0]
             kept[kept.index(chosen)] = replace(chosen, candidates=_agreeing(chosen, slip), decided_by=channel)
             continue
-        kept = [replace(event, alone=False) if event in near else event for event in kept]
-        alone = not near
-        added.append(
-            Event(
-                fault=SlipFault.SLIP,
-                channel=channel,
-                decided_by=None,
-                first_s=slip.first_s,
-                last_s=slip.last_s,
-                found_s=slip.found_s,
-                candidates=slip.candidates,
-                alone=alone,
-                confidence=slip.confidence,
-            )
-        )
+        kept = [event for event in kept if event not in near]
+        (kept if near else added).append(_together(slip, near, channel))
     return kept, added
+
+
+def _together(slip: CorrectionSlip, near: Sequence[Event], channel: SlipChannel) -> Event:
+    """Return a slip told by corrections, and what else happened at that moment, as one event: a shove, mostly.
+
+    What moved the pose is named first, by how likely it took part.
+    """
+    candidates = {one.sensor: one for one in slip.candidates}
+    for event in near:
+        candidates |= {one.sensor: one for one in event.candidates if one.sensor not in candidates}
+    return Event(
+        fault=SlipFault.SLIP,
+        channel=channel,
+        decided_by=None,
+        first_s=min([slip.first_s, *(event.first_s for event in near)]),
+        last_s=max([slip.last_s, *(event.last_s for event in near)]),
+        found_s=min([slip.found_s, *(event.found_s for event in near)]),
+        candidates=tuple(candidates.values()),
+        alone=not near,
+        confidence=max([slip.confidence, *(event.confidence for event in near)]),
+    )
 
 
 def _agreeing(event: Event, slip: CorrectionSlip) -> tuple[Candidate, ...]:

@@ -25,6 +25,8 @@ WINDOWS = (2, 4, 8, 16)
 _TRAVEL_OFF, _TURN_OFF, _LATE_S = 0.002, 0.002, 0.001
 # How far wrong constants may be before they are no constants: the weak prior of the fit. Common practice, no source.
 _WORST_SHARE, _WORST_DRIFT_PER_S = 0.05, 0.0005
+# lateness of a sensor in steps: 20 ms
+_LATEST = 0.4
 # Play of a pod in its holder when the robot starts, stops or stands, and of a gyro. Common practice, no source.
 _PLAY_M, _PLAY_RAD = 0.0003, 0.0005
 _ROUNDS = 4
@@ -33,7 +35,7 @@ _TIME, _ROLLS = 9, 0.5
 _KEPT = 0.997
 # below this many steps the log tells no constants
 _FEWEST = 40
-_MOVING_M = 0.002
+_MOVING_M = 0.005
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,7 @@ class Steps:
     good
         (M,) steps without a flagged interval and of usual length.
     noise_factor
-        By how much more the log scatters than the robot file says, at least 1; per window length as `WINDOWS`.
+        By how much more the log scatters than the robot file says, at least 1.
     gyro_drift
         Radians per second and standard uncertainty, as the pods tell it; None without a gyro that they check.
     steady_share
@@ -77,7 +79,7 @@ class Steps:
     travel: FloatArray
     residual: FloatArray
     good: BoolArray
-    noise_factor: FloatArray
+    noise_factor: float = 1.0
     gyro_drift: tuple[float, float] | None = None
     steady_share: float = 0.0
 
@@ -108,18 +110,22 @@ class Steps:
         return np.asarray(bad[last] == bad[first])
 
     def covariance_over(self, first: IntArray, last: IntArray) -> FloatArray:
-        """Return (W, R, R) the covariance of `residual_over` where nothing slips."""
-        _, rolled, travelled, _ = self._sums
-        layout = self.checks.layout
-        duration = self.time_s[last] - self.time_s[first]
-        travel = rolled[last] - rolled[first]
-        net = np.abs(travelled[last] - travelled[first])
-        off = np.where(layout.turns, _TURN_OFF, _TRAVEL_OFF) * net
+        """Return (W, R, R) the covariance of `residual_over` where nothing slips: noise, and what is allowed for."""
+        travelled, turns = self._sums[2], self.checks.layout.turns
+        off = np.where(turns, _TURN_OFF, _TRAVEL_OFF) * np.abs(travelled[last] - travelled[first])
         late = _LATE_S * np.abs(self._speed[last] - self._speed[first])
-        length = np.clip(last - first, WINDOWS[0], WINDOWS[-1])
-        factor = np.interp(np.log(length), np.log(WINDOWS), self.noise_factor)[:, np.newaxis]
-        play = np.where(layout.turns, _PLAY_RAD, _PLAY_M)
-        variance = factor**2 * layout.variance(travel, duration) + off**2 + late**2 + play**2
+        play = np.where(turns, _PLAY_RAD, _PLAY_M)
+        return self._as_parity(self.noise_factor**2 * self._noise(first, last) + off**2 + late**2 + play**2)
+
+    def noise_over(self, first: IntArray, last: IntArray) -> FloatArray:
+        """Return (W, R, R) what the robot file's noise alone makes of that covariance."""
+        return self._as_parity(self._noise(first, last))
+
+    def _noise(self, first: IntArray, last: IntArray) -> FloatArray:
+        rolled = self._sums[1]
+        return self.checks.layout.variance(rolled[last] - rolled[first], self.time_s[last] - self.time_s[first])
+
+    def _as_parity(self, variance: FloatArray) -> FloatArray:
         parity = self.directions
         return np.asarray(np.einsum("rk,nk,sk->nrs", parity, variance, parity, optimize=True))
 
@@ -166,7 +172,7 @@ def parity_steps(motion: Motion, sensors: MotionSensors, checks: Checkable) -> S
     good = (np.diff(flags) == 0) & (duration < 3.0 * STEP_S)
     travel = np.diff(reading, axis=0)
     parity = travel @ fault_directions(checks).T
-    plain = Steps(checks, time_s, travel, parity, good, np.ones(len(WINDOWS)))
+    plain = Steps(checks, time_s, travel, parity, good)
     constants = _constants(plain)
     known = replace(
         plain,
@@ -174,9 +180,7 @@ def parity_steps(motion: Motion, sensors: MotionSensors, checks: Checkable) -> S
         gyro_drift=_drift_of_gyro(plain, constants),
         steady_share=_steady_share(plain, constants),
     )
-    for _ in range(_ROUNDS):
-        known = replace(known, noise_factor=known.noise_factor * _noise_seen(known))
-    return known
+    return replace(known, noise_factor=_noise_seen(known))
 
 
 def _bounds(time_s: FloatArray) -> IntArray:
@@ -205,17 +209,15 @@ def _constants(steps: Steps) -> _Constants:
     if np.sum(usable) < _FEWEST:
         return _Constants(np.zeros_like(steps.residual), coefficient, std)
     one = np.arange(len(steps))
-    covariance = steps.covariance_over(one, one + 1)
     limit = chi_square_quantile(_KEPT, float(steps.residual.shape[1]))
     share = np.zeros_like(steps.residual)
-    scale = 1.0
     for _ in range(_ROUNDS):
-        rest = squared(steps.residual - share, covariance)
-        # the log's own scatter decides what fits: a noisy one would otherwise be thrown away
-        scale = max(1.0, float(np.median(rest[usable])) / chi_square_quantile(0.5, float(steps.residual.shape[1])))
-        kept = usable & (rest <= limit * scale)
+        # the log's own scatter decides what fits: of a noisy one else only what agrees with the first guess is kept
+        left = replace(steps, residual=steps.residual - share)
+        covariance = replace(left, noise_factor=_noise_seen(left)).covariance_over(one, one + 1)
+        kept = usable & (squared(left.residual, covariance) <= limit)
         for column in range(steps.residual.shape[1]):
-            weight = 1.0 / (scale * covariance[kept, column, column])
+            weight = 1.0 / covariance[kept, column, column]
             x, y = driven[kept], steps.residual[kept, column]
             size = np.max(np.abs(steps.directions[column])) * prior
             normal = (x * weight[:, np.newaxis]).T @ x + np.diag(size**-2.0)
@@ -256,27 +258,33 @@ def _regressors(steps: Steps) -> tuple[FloatArray, FloatArray]:
     earlier = np.vstack([np.zeros(3), np.diff(motion, axis=0)])
     later = np.vstack([np.diff(motion, axis=0), np.zeros(3)])
     duration = np.diff(steps.time_s)[:, np.newaxis]
-    prior = np.concatenate([np.full(3, _WORST_SHARE), np.full(6, 1.0), [_WORST_DRIFT_PER_S]])
-    return np.hstack([motion, earlier, later, duration]), prior
+    # to first order a late sensor is off by the change of motion, to second order by how that changes
+    change, bend = (earlier + later) / 2.0, later - earlier
+    prior = np.concatenate(
+        [np.full(3, _WORST_SHARE), np.full(3, _LATEST), np.full(3, _LATEST**2 / 2.0), [_WORST_DRIFT_PER_S]]
+    )
+    return np.hstack([motion, change, bend, duration]), prior
 
 
-def _noise_seen(steps: Steps) -> FloatArray:
-    """Return per window length by how much more residuals scatter than their covariance says, never less than 1.
+def _noise_seen(steps: Steps) -> float:
+    """Return by how much more residuals scatter than the robot file's noise: the most of any window length, at least 1.
 
-    Only part of the covariance is noise, so it takes a few rounds to get there.
+    Nothing is allowed for beside the noise: what constants leave behind counts as noise where the robot rolls fast.
     """
-    factors = []
     middle = chi_square_quantile(0.5, float(steps.residual.shape[1]))
+    factors = [1.0]
     for length in WINDOWS:
-        windows = steps.windows(length)
-        moved = _moved(steps, windows)
-        seen = float(np.median(windows.squared[moved])) / middle if np.sum(moved) >= _FEWEST else 1.0
-        factors.append(max(1.0, seen) ** 0.5)
-    return np.array(factors)
+        last = _moving(steps, length)
+        if len(last) >= _FEWEST:
+            seen = squared(steps.residual_over(last - length, last), steps.noise_over(last - length, last))
+            factors.append(float(np.sqrt(np.median(seen) / middle)))
+    return max(factors)
 
 
-def _moved(steps: Steps, windows: Windows) -> BoolArray:
+def _moving(steps: Steps, length: int) -> IntArray:
+    """Return (W,) the ends of usable whiles in which the robot rolls fast enough to tell noise from play."""
     rolled = np.max(np.abs(steps.travel[:, ~steps.checks.layout.turns]), axis=1, initial=0.0)
     total = np.concatenate([[0.0], np.cumsum(rolled)])
-    last = windows.end + 1
-    return np.asarray(total[last] - total[last - windows.length] > _MOVING_M * windows.length)
+    last = np.arange(length, len(steps) + 1)
+    fast = total[last] - total[last - length] > _MOVING_M * length
+    return np.asarray(last[fast & steps.usable(last - length, last)])

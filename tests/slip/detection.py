@@ -66,6 +66,7 @@ ROUGH = (
     Conditions("gyro 20 ms late", lag_s=0.020),
     Conditions("pods 3 mm after 1 m", along_per_metre_m=0.003),
     Conditions("both, 20 ms and 3 mm", lag_s=0.020, along_per_metre_m=0.003),
+    Conditions("pods 10 mm after 1 m", along_per_metre_m=0.010),
 )
 
 

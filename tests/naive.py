@@ -9,6 +9,7 @@ from scipy.spatial.transform import Rotation
 
 __all__ = [
     "naive_contradictions",
+    "naive_cusum",
     "naive_dead_reckoning",
     "naive_distance_to_ellipse",
     "naive_error_weights",
@@ -449,3 +450,17 @@ def naive_error_weights(motion, start, sightings, fusion, noise, tag_positions, 
                 x, p = filter_._correct(x, p, i)
         found.append(weights)
     return found
+
+
+def naive_cusum(values, allowance, restart):
+    """Page 1954: the upper sum at every step, and the first step of its present rise."""
+    total, begin, sums, since = 0.0, 0, [], []
+    for step, (value, again) in enumerate(zip(values, restart, strict=True)):
+        if again:
+            total = 0.0
+        if total == 0.0:
+            begin = step
+        total = max(0.0, total + (0.0 if np.isnan(value) else value) - allowance)
+        sums.append(total)
+        since.append(begin)
+    return sums, since

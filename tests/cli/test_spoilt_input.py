@@ -100,8 +100,9 @@ def _against_a_baseline(folder: Path) -> list[str]:
 
 
 PRECHECK = Command("precheck", (0, 1, 3), "precheck.json", _finite_json, _against_a_baseline)
+SLIP = Command("slip", (0,), "slip.json", _finite_json)
 # every command that reads a session stands here
-ON_SESSIONS = (EVALUATE, INSPECT, CALIBRATE, CAMERA, PRECHECK)
+ON_SESSIONS = (EVALUATE, INSPECT, CALIBRATE, CAMERA, SLIP, PRECHECK)
 # the slower ones read what the others read: they are drawn less often
 DRAWN = (*4 * (EVALUATE, INSPECT), *ON_SESSIONS[2:])
 SIMULATE = Command("simulate", (0,), "session.toml", _check_session)

@@ -175,6 +175,13 @@ class RobotConfig(Config):
     """How dead reckoning drifts; variances add and grow linearly with metres, turns and minutes."""
 
     @model_validator(mode="after")
+    def _wheels_have_names_of_their_own(self) -> Self:
+        for name in self.drive_wheels:
+            if name in self.pods:
+                raise ValueError(f'"{name}" is a pod and a driven wheel|Give one of them another name')
+        return self
+
+    @model_validator(mode="after")
     def _layout_sees_all_motions(self) -> Self:
         if self.heading_from != "pods" and self.pods and self.gyro is None:
             raise ValueError(

@@ -138,7 +138,7 @@ class Slip(Config):
     """A while in which one pod loses that share of its travel."""
 
     pod: Annotated[Text, Field(examples=["left"])]
-    """The pod that slips."""
+    """The pod, or driven wheel, that slips."""
     start: Annotated[NonNegativeDuration, Field(examples=["20 s"])]
     """When it begins."""
     duration: Annotated[PositiveDuration, Field(examples=["400 ms"])]
@@ -346,6 +346,8 @@ class ScenarioConfig(Config):
     """How exactly the robot is put on marks."""
     pods: PodErrors = PodErrors()
     """Random errors of the pods' travel."""
+    drive_wheels: PodErrors = PodErrors()
+    """Random errors of the driven wheels' travel."""
     gyro: GyroErrors = GyroErrors()
     """Errors of the gyro."""
     camera: CameraErrors | None = None
@@ -363,7 +365,7 @@ class ScenarioConfig(Config):
     def _errors_go_with_the_noise_model(self) -> Self:
         if self.noise is NoiseModel.PODS:
             return self
-        for key in ("placing", "pods", "gyro", "slips"):
+        for key in ("placing", "pods", "drive_wheels", "gyro", "slips"):
             if key in self.model_fields_set:
                 raise ValueError(f'noise = "body" simulates no pods and no gyro, so {key} would do nothing|Remove it')
         if self.truth.pods:

@@ -62,6 +62,10 @@ class PodCountsSource(Table):
         dict[str, Text | PodCounter], Field(examples=[{"left": "enc_l", "right": {"column": "enc_r", "bits": 16}}])
     ]
     """Counter column of each pod of the robot file; a table where it wraps around."""
+    drive_wheels: Annotated[
+        dict[str, Text | PodCounter], Field(default_factory=dict, examples=[{"front_left": "drive_fl"}])
+    ]
+    """Counter column of each driven wheel of the robot file, all or none: they only help to tell which pod slipped."""
     heading: AngleColumn | None = None
     """The gyro's heading; needed where the robot's `heading_from` uses it."""
     heading_lag: Annotated[Duration, Field(examples=["60 ms"])] = 0.0

@@ -1,5 +1,6 @@
 """The four kinds of odometry table, and dense tracks of poses."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,6 +10,7 @@ from locbench.arrays import BoolArray, FloatArray
 from locbench.config import RobotConfig
 from locbench.config.columns import Column
 from locbench.config.field import Floor
+from locbench.config.robot import Pod
 from locbench.config.session import (
     IncrementsSource,
     OdometrySource,
@@ -127,23 +129,13 @@ def _pod_travel(
     findings: FindingList,
 ) -> PodTravel | None:
     _check_pod_names(source, robot, findings)
-    counters = {
-        name: entry if isinstance(entry, PodCounter) else PodCounter(column=entry)
-        for name, entry in source.pods.items()
-    }
-    counts = {
-        name: number_column(table, Column(column=counter.column, unit=1.0), findings)
-        for name, counter in counters.items()
-    }
-    known = {name: values for name, values in counts.items() if values is not None and name in robot.pods}
-    restarted = common_restarts(list(known.values())) if known else np.zeros(len(times), dtype=bool)
-    travel: dict[str, FloatArray] = {}
-    for name, values in known.items():
-        counter, size = counters[name], robot.pods[name].metres_per_count
-        where = {"file": table.file, "column": counter.column}
-        continuous = continuous_counter(values, times, size, counter.bits, restarted, findings, **where)
-        flagged = flagged | continuous.flagged
-        travel[name] = continuous.counts * size
+    pods = _counts(table, source.pods, robot.pods, findings)
+    wheels = _counts(table, source.drive_wheels, robot.drive_wheels, findings)
+    restarted = common_restarts(list(pods.values())) if pods else np.zeros(len(times), dtype=bool)
+    travel, doubtful = _travel(table, source.pods, robot.pods, pods, times, restarted, findings)
+    # no pose is computed from driven wheels, so what is wrong with their counters alone makes no interval doubtful
+    driven, _ = _travel(table, source.drive_wheels, robot.drive_wheels, wheels, times, restarted, findings)
+    flagged = flagged | doubtful
     heading = _heading(table, source, robot, times, findings)
     if source.heading is None and robot.heading_from != "pods":
         findings.error(
@@ -159,30 +151,82 @@ def _pod_travel(
             "Add [pods.NAME] tables to the robot file",
             file=table.file,
         )
-    if len(travel) < max(1, len(robot.pods)):
+    if len(travel) < max(1, len(robot.pods)) or len(driven) < len(source.drive_wheels):
         return None
     moved = np.any([np.abs(one - one[0]) > _MOVED_M for one in travel.values()], axis=0)
-    return PodTravel(times, travel, _without_bias(heading, table, source, times, moved, findings), flagged)
+    heading = _without_bias(heading, table, source, times, moved, findings)
+    return PodTravel(times, travel, heading, flagged, driven)
+
+
+def _counts(
+    table: Table, entries: Mapping[str, str | PodCounter], wheels: Mapping[str, Pod], findings: FindingList
+) -> dict[str, FloatArray]:
+    """Return the counter columns of wheels that the robot file knows, as logged."""
+    counts = {
+        name: number_column(table, Column(column=_counter(entry).column, unit=1.0), findings)
+        for name, entry in entries.items()
+    }
+    return {name: values for name, values in counts.items() if values is not None and name in wheels}
+
+
+def _counter(entry: str | PodCounter) -> PodCounter:
+    return entry if isinstance(entry, PodCounter) else PodCounter(column=entry)
+
+
+def _travel(
+    table: Table,
+    entries: Mapping[str, str | PodCounter],
+    wheels: Mapping[str, Pod],
+    counts: Mapping[str, FloatArray],
+    times: FloatArray,
+    restarted: BoolArray,
+    findings: FindingList,
+) -> tuple[dict[str, FloatArray], BoolArray]:
+    """Return the travel of each wheel, and rows (N,) in which a counter's step is not known to be motion."""
+    travel: dict[str, FloatArray] = {}
+    doubtful = np.zeros(len(times), dtype=bool)
+    for name, values in counts.items():
+        counter, size = _counter(entries[name]), wheels[name].metres_per_count
+        where = {"file": table.file, "column": counter.column}
+        continuous = continuous_counter(values, times, size, counter.bits, restarted, findings, **where)
+        doubtful |= continuous.flagged
+        travel[name] = continuous.counts * size
+    return travel, doubtful
 
 
 def _check_pod_names(source: PodCountsSource, robot: RobotConfig, findings: FindingList) -> None:
-    for name in source.pods:
-        if name not in robot.pods:
+    remedy = "Add it to [odometry] pods, or take the pod out of the robot file"
+    _check_names("pods", "pod", source.pods, robot.pods, remedy, findings)
+    if source.drive_wheels:
+        remedy = "Add it to [odometry] drive_wheels, or leave all of them out"
+        _check_names("drive_wheels", "driven wheel", source.drive_wheels, robot.drive_wheels, remedy, findings)
+
+
+def _check_names(
+    key: str,
+    what: str,
+    entries: Mapping[str, str | PodCounter],
+    wheels: Mapping[str, Pod],
+    remedy: str,
+    findings: FindingList,
+) -> None:
+    for name in entries:
+        if name not in wheels:
             findings.error(
                 FindingCode.UNKNOWN_POD,
-                f'the robot file has no pod "{name}"',
-                nearest_choice(name, robot.pods),
+                f'the robot file has no {what} "{name}"',
+                nearest_choice(name, wheels) if wheels else f"Add it there as [{key}.NAME]",
                 file="session.toml",
-                column=f"odometry.pods.{name}",
+                column=f"odometry.{key}.{name}",
             )
-    for name in robot.pods:
-        if name not in source.pods:
+    for name in wheels:
+        if name not in entries:
             findings.error(
                 FindingCode.UNKNOWN_POD,
-                f'the robot\'s pod "{name}" has no column in this log',
-                "Add it to [odometry] pods, or take the pod out of the robot file",
+                f'the robot\'s {what} "{name}" has no column in this log',
+                remedy,
                 file="session.toml",
-                column="odometry.pods",
+                column=f"odometry.{key}",
             )
 
 

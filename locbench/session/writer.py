@@ -4,7 +4,7 @@ import json
 import os
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeAlias
 
@@ -52,11 +52,12 @@ class SourceFiles:
 
 @dataclass(frozen=True)
 class OdometryRecord:
-    """Cumulative counts (N,) per pod, and the gyro's heading (N,) or None, at `time_s` (N,)."""
+    """Cumulative counts (N,) per pod and driven wheel, and the gyro's heading (N,) or None, at `time_s` (N,)."""
 
     time_s: FloatArray
     counts: Mapping[str, IntArray]
     heading_rad: FloatArray | None
+    drive_counts: Mapping[str, IntArray] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -220,14 +221,18 @@ def _increments_table(record: IncrementRecord) -> _TableFile:
 def _odometry_table(record: OdometryRecord | IncrementRecord) -> _TableFile:
     if isinstance(record, IncrementRecord):
         return _increments_table(record)
-    # beside the fixed columns no pod can have the name of another column: theirs begin with enc_
-    names = {pod: f"enc_{pod}" for pod in record.counts}
-    pods = ", ".join(f"{toml_key(pod)} = {toml_text(name)}" for pod, name in names.items())
+    # beside the fixed columns no pod can have the name of another column: theirs begin with enc_ or drive_
+    counters = {"pods": ("enc", record.counts), "drive_wheels": ("drive", record.drive_counts)}
     columns = [_Column("t_ms", record.time_s, "ms", 3, "time")]
-    columns += [_Column(names[pod], counts) for pod, counts in record.counts.items()]
+    lines = ['kind = "pod_counts"']
+    for key, (prefix, counts) in counters.items():
+        names = {wheel: f"{prefix}_{wheel}" for wheel in counts}
+        columns += [_Column(names[wheel], values) for wheel, values in counts.items()]
+        entries = ", ".join(f"{toml_key(wheel)} = {toml_text(name)}" for wheel, name in names.items())
+        lines += [f"{key} = {{ {entries} }}"] if counts else []
     if record.heading_rad is not None:
         columns.append(_Column("gyro_deg", record.heading_rad, "deg", 3, "heading"))
-    return _TableFile("odometry", "odometry.csv", tuple(columns), ('kind = "pod_counts"', f"pods = {{ {pods} }}"))
+    return _TableFile("odometry", "odometry.csv", tuple(columns), tuple(lines))
 
 
 def _tags_table(record: DetectionRecord) -> _TableFile:

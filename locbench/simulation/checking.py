@@ -69,13 +69,20 @@ def _check_marks(scenario: ScenarioConfig, field: FieldConfig, source: str) -> N
 
 
 def _check_pods(scenario: ScenarioConfig, robot: RobotConfig, source: str) -> None:
+    wheels = [*robot.pods, *robot.drive_wheels]
     for number, slip in enumerate(scenario.slips, start=1):
-        _known(slip.pod, robot.pods, "pod in the robot file", f"{source}: slips[{number}].pod")
+        _known(slip.pod, wheels, "pod in the robot file", f"{source}: slips[{number}].pod")
     for number, shove in enumerate(scenario.shoves, start=1):
         for name in shove.pods_lose:
-            _known(name, robot.pods, "pod in the robot file", f"{source}: shoves[{number}].pods_lose")
+            _known(name, wheels, "pod in the robot file", f"{source}: shoves[{number}].pods_lose")
     for name in scenario.truth.pods:
-        _known(name, robot.pods, "pod in the robot file", f"{source}: truth.pods")
+        _known(name, wheels, "pod in the robot file", f"{source}: truth.pods")
+    if not robot.drive_wheels and "drive_wheels" in scenario.model_fields_set:
+        raise ConfigError(
+            "the robot has no driven wheels",
+            where=f"{source}: drive_wheels",
+            remedy="Remove it, or add [drive_wheels.NAME] there",
+        )
 
 
 def _check_camera(scenario: ScenarioConfig, robot: RobotConfig, field: FieldConfig, source: str) -> None:

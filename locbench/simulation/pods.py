@@ -6,13 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from locbench.arrays import FloatArray, IntArray
-from locbench.config.robot import RobotConfig
+from locbench.config.robot import Pod, RobotConfig
 from locbench.config.scenario import ScenarioConfig, TruePodGeometry
 from locbench.geometry import transform_points
 from locbench.simulation.losses import Loss, kept_share, pod_losses
 from locbench.simulation.motion import Motion, fine_steps
 
-__all__ = ["Rolling", "TruePod", "count_pods", "roll_pods", "true_pods"]
+__all__ = ["Rolling", "TruePod", "count_pods", "roll_pods", "true_drive_wheels", "true_pods"]
 
 
 @dataclass(frozen=True)
@@ -37,19 +37,26 @@ class Rolling:
 
 def true_pods(scenario: ScenarioConfig, robot: RobotConfig) -> dict[str, TruePod]:
     """Return the robot file's pods with the scenario's true geometry, noise and slips."""
-    pods: dict[str, TruePod] = {}
-    for name, nominal in robot.pods.items():
-        real = scenario.truth.pods.get(name, TruePodGeometry())
-        pod = nominal.model_copy(update=real.model_dump(exclude_none=True))
-        pods[name] = TruePod(
-            x_m=pod.x,
-            y_m=pod.y,
-            direction_rad=pod.rolling_direction,
-            metres_per_count=pod.metres_per_count,
-            along_per_metre_m=scenario.pods.along_per_metre,
-            losses=pod_losses(scenario, name),
-        )
-    return pods
+    return {name: _true_pod(scenario, name, pod, scenario.pods.along_per_metre) for name, pod in robot.pods.items()}
+
+
+def true_drive_wheels(scenario: ScenarioConfig, robot: RobotConfig) -> dict[str, TruePod]:
+    """Return the robot file's driven wheels, as `true_pods`."""
+    along = scenario.drive_wheels.along_per_metre
+    return {name: _true_pod(scenario, name, wheel, along) for name, wheel in robot.drive_wheels.items()}
+
+
+def _true_pod(scenario: ScenarioConfig, name: str, nominal: Pod, along_per_metre: float) -> TruePod:
+    real = scenario.truth.pods.get(name, TruePodGeometry())
+    pod = nominal.model_copy(update=real.model_dump(exclude_none=True))
+    return TruePod(
+        x_m=pod.x,
+        y_m=pod.y,
+        direction_rad=pod.rolling_direction,
+        metres_per_count=pod.metres_per_count,
+        along_per_metre_m=along_per_metre,
+        losses=pod_losses(scenario, name),
+    )
 
 
 def roll_pods(motion: Motion, pods: Mapping[str, TruePod], time_s: FloatArray) -> dict[str, Rolling]:

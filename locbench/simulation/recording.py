@@ -25,7 +25,7 @@ from locbench.simulation.camera import SimulatedDetections, detect_tags
 from locbench.simulation.checking import check_names
 from locbench.simulation.gyro import gyro_heading
 from locbench.simulation.losses import gyro_losses
-from locbench.simulation.pods import count_pods, true_pods
+from locbench.simulation.pods import count_pods, true_drive_wheels, true_pods
 from locbench.simulation.streams import RandomStreams, random_streams
 from locbench.simulation.visibility import true_tags
 from locbench.simulation.world import World, build_world
@@ -71,7 +71,7 @@ def record_run(
     """
     report = progress or _ignore
     check_names(scenario, robot, field, source)
-    streams = random_streams(seed, robot.pods)
+    streams = random_streams(seed, robot.pods, robot.drive_wheels)
     world = build_world(scenario, field, streams.placing, source)
     report(0.1)
     odometry = _odometry(scenario, robot, world, streams)
@@ -107,10 +107,11 @@ def _odometry(
     if scenario.noise is NoiseModel.BODY:
         return IncrementRecord(time_s, body_increments(world, robot.motion_noise, time_s, streams.body))
     counts = count_pods(world, true_pods(scenario, robot), time_s, streams.pods)
+    driven = count_pods(world, true_drive_wheels(scenario, robot), time_s, streams.drive_wheels)
     heading = None
     if robot.gyro is not None:
         heading = gyro_heading(world, scenario.gyro, gyro_losses(scenario), time_s, streams.gyro)
-    return OdometryRecord(time_s, counts, heading)
+    return OdometryRecord(time_s, counts, heading, driven)
 
 
 def _detections(

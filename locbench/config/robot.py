@@ -1,5 +1,6 @@
 """The robot file: pods, gyro, cameras, and how its motion noise grows."""
 
+from enum import StrEnum
 from typing import Annotated, Literal, Self
 
 import numpy as np
@@ -20,7 +21,15 @@ from locbench.config.quantities import (
 )
 from locbench.geometry import compose, rolling_row, unseen_motion
 
-__all__ = ["CameraMount", "DoubtedFactor", "DriveWheel", "Gyro", "MotionNoise", "Pod", "RobotConfig"]
+__all__ = ["CameraMount", "DoubtedFactor", "DriveWheel", "Gyro", "MotionNoise", "Pod", "RobotConfig", "SensorKind"]
+
+
+class SensorKind(StrEnum):
+    """What measures a motion."""
+
+    POD = "pod"
+    DRIVE_WHEEL = "drive_wheel"
+    GYRO = "gyro"
 
 
 class Pod(Config):

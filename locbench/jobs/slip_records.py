@@ -8,9 +8,10 @@ import numpy as np
 
 from locbench.arrays import FloatArray, IntArray
 from locbench.config import FieldConfig
+from locbench.config.robot import SensorKind
 from locbench.jobs.drawing import draw_field
 from locbench.jobs.slip_stretches import StudiedStretch
-from locbench.odometry import SensorKind, SensorLayout
+from locbench.odometry import SensorLayout
 from locbench.results import (
     CheckedSensor,
     Estimated,

@@ -6,8 +6,8 @@ import numpy as np
 
 from locbench.arrays import FloatArray, runs_of
 from locbench.config import RobotConfig
+from locbench.config.robot import SensorKind
 from locbench.jobs.slip_stretches import StudiedStretch
-from locbench.odometry import SensorKind
 from locbench.results import Estimated, EventCandidate, FactorRecord, PodSlip, SlipEvent
 from locbench.slip.checkable import Checkable
 from locbench.slip.cost import cost_of

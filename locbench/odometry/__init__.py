@@ -6,7 +6,7 @@ from locbench.odometry.motion import Motion
 from locbench.odometry.noise import doubted_noise, interval_noise, noise_of, transition
 from locbench.odometry.rates import Rates, rates_at
 from locbench.odometry.reckoning import dead_reckon, dead_reckon_covariance, rotated
-from locbench.odometry.sensors import GYRO, MotionSensors, SensorKind, SensorLayout, layout_sensors, logged_sensors
+from locbench.odometry.sensors import GYRO, MotionSensors, SensorLayout, layout_sensors, logged_sensors
 from locbench.odometry.travel import Travel, travel_since
 
 __all__ = [
@@ -15,7 +15,6 @@ __all__ = [
     "Motion",
     "MotionSensors",
     "Rates",
-    "SensorKind",
     "SensorLayout",
     "Travel",
     "dead_reckon",

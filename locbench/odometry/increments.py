@@ -7,9 +7,10 @@ import numpy as np
 
 from locbench.arrays import FloatArray
 from locbench.config import RobotConfig
+from locbench.config.robot import SensorKind
 from locbench.geometry import between, logarithm
 from locbench.odometry.motion import Motion
-from locbench.odometry.sensors import SensorKind, SensorLayout
+from locbench.odometry.sensors import SensorLayout
 from locbench.odometry.suspicion import suspect_intervals
 from locbench.session import BodyIncrements, BodyVelocities, OdometryLog, PodTravel, PoseTrack
 

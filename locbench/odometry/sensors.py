@@ -2,28 +2,19 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray
 from locbench.config import RobotConfig
-from locbench.config.robot import Pod
+from locbench.config.robot import Pod, SensorKind
 from locbench.odometry.motion import Motion
 from locbench.session import PodTravel
 
-__all__ = ["GYRO", "MotionSensors", "SensorKind", "SensorLayout", "layout_sensors", "logged_sensors"]
+__all__ = ["GYRO", "MotionSensors", "SensorLayout", "layout_sensors", "logged_sensors"]
 
 # what the gyro is called among the pods
 GYRO = "gyro"
-
-
-class SensorKind(StrEnum):
-    """What measures a motion."""
-
-    POD = "pod"
-    DRIVE_WHEEL = "drive_wheel"
-    GYRO = "gyro"
 
 
 @dataclass(frozen=True)

@@ -84,8 +84,8 @@ def _print_factor(record: SlipRecord, console: Console) -> None:
     console.print()
     console.print(Text(lines.rstrip()), highlight=False, soft_wrap=True)
     how = (
-        f"By so much more than its motion noise odometry erred in the {told.met} of {told.events} events that lie in "
-        f"the {told.doubted_s:.1f} s in which filters doubt it."
+        f"By so much more than the robot file's [motion_noise] says odometry erred in the {told.met} of {told.events} "
+        f"events that lie in the {told.doubted_s:.1f} s in which filters doubt it."
     )
     console.print(Text(how), highlight=False)
 

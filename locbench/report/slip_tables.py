@@ -4,7 +4,7 @@ import csv
 import io
 from collections.abc import Iterable, Mapping, Sequence
 
-from locbench.odometry import SensorKind
+from locbench.config.robot import SensorKind
 from locbench.report.fitted_numbers import decimals_for, fitted_text
 from locbench.report.numbers import MISSING
 from locbench.report.slip_words import doing_words, nearest_miss, what_happened
@@ -33,13 +33,14 @@ def redundancy_table(record: SlipRecord) -> TextTable:
     columns = (
         Column("sensor", align="left"),
         Column("", align="left"),
-        Column("share of an error", "that shows"),
+        Column("shows", "share"),
         Column("least slip", "found in 4 of 5"),
         Column("looks like", align="left"),
     )
     note = (
-        f"Least slip within {redundancy.while_s:g} s of driving at {redundancy.speed_m_s:g} m/s, at "
-        f"{record.false_alarms_per_minute:g} false alarms a minute."
+        "Shows: share of its error that the others contradict. Least slip within "
+        f"{redundancy.while_s:g} s of driving at {redundancy.speed_m_s:g} m/s, at {record.false_alarms_per_minute:g} "
+        "false alarms a minute."
     )
     return TextTable("What checks what", columns, rows if redundancy.why is None else (), note=note)
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from locbench.odometry import SensorKind
+from locbench.config.robot import SensorKind
 from locbench.report.fitted_numbers import fitted_text
 from locbench.report.numbers import DEGREES, error_length, plain_text, quantity_text
 from locbench.results import EventCandidate, MissCaused, SlipCircumstances, SlipEvent, SlipRecord, SlipSession

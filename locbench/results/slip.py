@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from locbench.odometry import SensorKind
+from locbench.config.robot import SensorKind
 from locbench.results.camera import Estimated
 from locbench.results.models import Record
 from locbench.results.tracks import FieldDrawing

@@ -10,7 +10,8 @@ from itertools import combinations
 import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray
-from locbench.odometry import SensorKind, SensorLayout
+from locbench.config.robot import SensorKind
+from locbench.odometry import SensorLayout
 from locbench.statistics import Reliability, noncentrality, reliability
 
 __all__ = [

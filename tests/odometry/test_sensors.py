@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from logs import SmallLog
 
 from locbench.config import RobotConfig
-from locbench.odometry import GYRO, SensorKind, layout_sensors, logged_sensors, measure_motion, sensor_response
+from locbench.config.robot import SensorKind
+from locbench.odometry import GYRO, layout_sensors, logged_sensors, measure_motion, sensor_response
 from locbench.session import read_session
 
 WHEEL = {"wheel_diameter": "50 mm", "counts_per_revolution": 1000}

@@ -27,6 +27,7 @@ from locbench.simulation.world import build_world
 
 CONFIGS = ROOT / "configs"
 SIZES_M, LONGEST_S, EVERY_S = (0.03, 0.10), 1.2, 9.0
+LARGE_M = 0.070
 KNOWN = {"tags and marks": (), "tags": ("marks",), "marks": ("tags",)}
 
 
@@ -47,6 +48,8 @@ class Score:
     unseen: int = 0
     unseen_found: int = 0
     unseen_named: int = 0
+    large: int = 0
+    large_named: int = 0
     seen: int = 0
     seen_found: int = 0
     decided: int = 0
@@ -119,6 +122,8 @@ def scored(planned: Sequence[TrueSlip], events: Sequence[SlipEvent], minutes: fl
             score.unseen += 1
             score.unseen_found += any("cross" in event.candidates for event in mine)
             score.unseen_named += bool(named)
+            score.large += true.lost_m >= LARGE_M
+            score.large_named += bool(named) and true.lost_m >= LARGE_M
         else:
             score.seen += 1
             told = [event for event in mine if true.pod in event.candidates]
@@ -132,8 +137,17 @@ def scored(planned: Sequence[TrueSlip], events: Sequence[SlipEvent], minutes: fl
 def main() -> None:
     """Print the table."""
     runs, first = (int(value) for value in (*sys.argv[1:3], *("20", "300")[len(sys.argv[1:3]) :]))
-    print("| log has | cross: found | cross: named | left, right: found | decided | rightly | events without slips |")
-    print("|---|---|---|---|---|---|---|")
+    columns = (
+        "log has",
+        "cross: found",
+        "cross: named",
+        "of 70 mm or more",
+        "left, right: found",
+        "decided",
+        "rightly",
+    )
+    print("| " + " | ".join((*columns, "events without slips")) + " |")
+    print("|---|---|---|---|---|---|---|---|")
     with ProcessPoolExecutor() as pool:
         for known, tables in KNOWN.items():
             total = Score()
@@ -144,12 +158,17 @@ def main() -> None:
             ]
             for job in jobs:
                 total.add(job.result())
-            print(
-                f"| {known} | {total.unseen_found} of {total.unseen} | {total.unseen_named} | {total.seen_found} of "
-                f"{total.seen} | {total.decided} | {total.decided_right} | {total.events_without_slips} in "
-                f"{total.minutes:.0f} min |",
-                flush=True,
+            cells = (
+                known,
+                f"{total.unseen_found} of {total.unseen}",
+                str(total.unseen_named),
+                f"{total.large_named} of {total.large}",
+                f"{total.seen_found} of {total.seen}",
+                str(total.decided),
+                str(total.decided_right),
+                f"{total.events_without_slips} in {total.minutes:.0f} min",
             )
+            print("| " + " | ".join(cells) + " |", flush=True)
 
 
 if __name__ == "__main__":

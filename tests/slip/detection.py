@@ -12,8 +12,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from locbench.config import RobotConfig
+from locbench.config.robot import SensorKind
 from locbench.config.scenario import GyroErrors
-from locbench.odometry import SensorKind, layout_sensors, logged_sensors, measure_motion
+from locbench.odometry import layout_sensors, logged_sensors, measure_motion
 from locbench.session import PodTravel
 from locbench.simulation.gyro import gyro_heading
 from locbench.simulation.losses import Loss

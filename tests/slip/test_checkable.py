@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from detection import LAYOUTS, robot_of
 
-from locbench.odometry import GYRO, SensorKind, layout_sensors
+from locbench.config.robot import SensorKind
+from locbench.odometry import GYRO, layout_sensors
 from locbench.slip.checkable import checkable, fault_directions, helpful_pod, parting_pod
 
 FALSE_ALARM = 1e-5

@@ -34,6 +34,7 @@ class FigureKind(StrEnum):
     TAG_ANGLE = "noise of headings"
     WRONG_DETECTIONS = "wrong detections"
     TAGS_PER_MINUTE = "tags per minute"
+    SLIPS_PER_MINUTE = "slips per minute"
     HIT_PROBABILITY = "hit probability"
 
 
@@ -65,6 +66,7 @@ _UNITS: Mapping[FigureKind, tuple[BaselineUnit, ...]] = MappingProxyType(
         FigureKind.TAG_ANGLE: _ANGLE,
         FigureKind.WRONG_DETECTIONS: _RATIO,
         FigureKind.TAGS_PER_MINUTE: ("per minute",),
+        FigureKind.SLIPS_PER_MINUTE: ("per minute",),
         FigureKind.HIT_PROBABILITY: _RATIO,
     }
 )

@@ -25,14 +25,17 @@ from locbench.jobs.precheck_figures import (
     figures_of_constants,
     figures_of_log,
     figures_of_scores,
+    figures_of_slips,
     names_of_session,
 )
 from locbench.jobs.scoring import score_session
 from locbench.jobs.sessions import examined_session
+from locbench.jobs.slip_stretches import studied_stretches
 from locbench.precheck.figures import KINDS, Figure
 from locbench.precheck.judging import Line, baseline_of, judged, needed_std, overall, role_of, unit_factor
 from locbench.results import HistoryEntry, Precheck, PrecheckLine, SavedDay, Trend, Watched, days_of, read_history
 from locbench.session import EvidenceLevel
+from locbench.slip.alarms import FALSE_ALARMS_PER_MINUTE
 from locbench.statistics import Conformity, fit_line
 
 __all__ = ["Baseline", "Checked", "baseline_of_session", "precheck", "refuse_existing_baseline"]
@@ -90,6 +93,7 @@ def _today(location: Path) -> _Today:
             # without the place, which may be a path of this computer
             remarks.append(f"the camera could not be judged: {error.problem}")
     figures += figures_of_log(session)
+    figures += figures_of_slips(studied_stretches(session, None, FALSE_ALARMS_PER_MINUTE))
     scores = score_session(replayed(session))
     figures += figures_of_scores(scores)
     names = {one.name for one in figures} | {one.constant.name for one in estimates} | names_of_session(session)

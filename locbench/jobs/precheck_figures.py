@@ -1,7 +1,7 @@
 """The figures that a pre-event check compares, taken from everything else that is known of one session."""
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from types import MappingProxyType
 
 import numpy as np
@@ -10,12 +10,20 @@ from locbench.calibration.constants import MOUNT_KINDS, ConstantKind
 from locbench.calibration.determining import Estimate
 from locbench.calibration.reading import ANTENNA
 from locbench.config.baseline import FigureKind
+from locbench.jobs.slip_stretches import StudiedStretch
 from locbench.precheck.figures import Figure
 from locbench.results import CameraRecord, Estimated, SessionResult
 from locbench.session import FindingCode, Session, TagKind
 from locbench.statistics import GUARD, UncertainNumber
 
-__all__ = ["figures_of_camera", "figures_of_constants", "figures_of_log", "figures_of_scores", "names_of_session"]
+__all__ = [
+    "figures_of_camera",
+    "figures_of_constants",
+    "figures_of_log",
+    "figures_of_scores",
+    "figures_of_slips",
+    "names_of_session",
+]
 
 _OF_CONSTANT: Mapping[ConstantKind, FigureKind] = MappingProxyType(
     {
@@ -38,11 +46,12 @@ _NOISE = (
     ("range", "range_floor", "range_per_metre", FigureKind.TAG_LENGTH),
     ("bearing", "bearing_floor", "bearing_offset", FigureKind.TAG_ANGLE),
 )
-_WRONG, _PER_MINUTE, _AT_REST, _DRIFT = (
+_WRONG, _PER_MINUTE, _AT_REST, _DRIFT, _SLIPS = (
     "camera.wrong",
     "camera.tags_per_minute",
     "gyro.drift_at_rest",
     "drift.per_metre",
+    "slips.per_minute",
 )
 _OF_A_POD = (ConstantKind.WHEEL_DIAMETER, ConstantKind.LEVER_ARM, ConstantKind.ROLLING_DIRECTION)
 _OF_A_CAMERA = (ConstantKind.LATENCY, ConstantKind.MOUNT_X, ConstantKind.MOUNT_Y, ConstantKind.MOUNT_YAW)
@@ -62,7 +71,12 @@ def names_of_session(session: Session) -> set[str]:
     constants += [("gyro", ConstantKind.TURN_SCALE), ("gyro", ConstantKind.GYRO_LAG)]
     hits = {_hit(goal.name, band.name) for goal in field.goals for band in field.bands}
     noise = {f"camera.noise.{name}" for name, *_ in _NOISE}
-    return {f"{of}.{kind.value}" for of, kind in constants} | hits | noise | {_WRONG, _PER_MINUTE, _AT_REST, _DRIFT}
+    return (
+        {f"{of}.{kind.value}" for of, kind in constants}
+        | hits
+        | noise
+        | {_WRONG, _PER_MINUTE, _AT_REST, _DRIFT, _SLIPS}
+    )
 
 
 def _hit(goal: str, band: str) -> str:
@@ -121,11 +135,26 @@ def figures_of_log(session: Session) -> list[Figure]:
         if len(edges) > 2:
             counts = np.histogram(session.detections.captured_s, edges)[0] * 60.0 / _BLOCK_S
             std = float(np.std(counts, ddof=1)) / math.sqrt(len(counts))
-            # no rate is surer than that of a drive which saw nothing
-            least = _MISSED / (GUARD * (edges[-1] - edges[0]) / 60.0)
+            least = _surest_rate_std((edges[-1] - edges[0]) / 60.0)
             value = float(np.mean(counts))
             found.append(Figure(_PER_MINUTE, FigureKind.TAGS_PER_MINUTE, value, max(std, least)))
     return found
+
+
+def _surest_rate_std(minutes: float) -> float:
+    """Return the standard uncertainty of a rate per minute: none is surer than that of a drive which saw nothing."""
+    return _MISSED / (GUARD * minutes)
+
+
+def figures_of_slips(stretches: Sequence[StudiedStretch]) -> list[Figure]:
+    """Return how many slips and failures of counters there are in a minute; nothing where no sensor is checked."""
+    checked = [one for one in stretches if one.steps is not None]
+    minutes = sum(float(one.motion.time_s[-1] - one.motion.time_s[0]) for one in checked) / 60.0
+    if minutes <= 0.0:
+        return []
+    count = sum(len(one.events) for one in checked)
+    std = max(math.sqrt(count) / minutes, _surest_rate_std(minutes))
+    return [Figure(_SLIPS, FigureKind.SLIPS_PER_MINUTE, count / minutes, std)]
 
 
 def figures_of_scores(scores: SessionResult) -> list[Figure]:

@@ -190,6 +190,14 @@ KINDS: Mapping[FigureKind, KindFacts] = MappingProxyType(
             # from route to route it varies by as much as a limit allows: subtracting two of them tells little
             as_ratio=True,
         ),
+        FigureKind.SLIPS_PER_MINUTE: KindFacts(
+            "per minute",
+            1.0,
+            lambda _: (-math.inf, 6.0),
+            "a pod's spring is weak, its wheel dirty or its counter fails, or this floor is slippery",
+            "Look which pod with locbench slip, and clean and check that one",
+            DriveKind.TOUR,
+        ),
         FigureKind.HIT_PROBABILITY: KindFacts(
             "%",
             1e-2,

@@ -17,7 +17,7 @@ to one window later.
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,6 +25,7 @@ from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.config import RobotConfig
 from locbench.odometry.motion import Motion
 from locbench.odometry.reckoning import dead_reckon
+from locbench.odometry.sensors import MotionSensors, logged_sensors
 from locbench.session import OdometryLog, PodTravel
 from locbench.statistics import chi_square_quantile
 
@@ -71,42 +72,28 @@ def suspect_intervals(motion: Motion, log: OdometryLog, robot: RobotConfig) -> B
 
 @dataclass(frozen=True)
 class _Sensors:
-    """K sensors of body motion.
+    """K sensors of body motion as one log has read them.
 
     `parity` (R, K) are the combinations that no motion changes; `motion` (3, K) gives the motion that fits readings
-    best; `reading` (N, K) is what each has counted up to each time. Per sensor (K,): variance per unit of travel, per
-    second and of a window's ends, and how far its constants may be off beside a pod's.
+    best; `scale` (K,) is how far each one's constants may be off beside a pod's.
     """
 
+    logged: MotionSensors
     parity: FloatArray
     motion: FloatArray
-    reading: FloatArray
-    per_travel: FloatArray
-    per_second: FloatArray
-    of_ends: FloatArray
     scale: FloatArray
 
 
 def _sensors(motion: Motion, log: PodTravel, robot: RobotConfig) -> _Sensors | None:
     """Return the pods, and the gyro where the log and the robot file have one; None if they are not redundant."""
-    pods, last_row = robot.pods.values(), np.searchsorted(log.time_s, motion.time_s, side="right") - 1
-    rows = [pod.row for pod in pods]
-    reading = [log.travel_m[name][last_row] for name in robot.pods]
-    per_travel = [pod.along_per_metre**2 for pod in pods]
-    of_ends = [pod.rounding_variance for pod in pods]
-    per_second, scale = [0.0] * len(rows), [1.0] * len(rows)
-    if log.heading_rad is not None and robot.gyro is not None:
-        rows.append(np.array([0.0, 0.0, 1.0]))
-        reading.append(log.heading_rad[last_row])
-        per_travel.append(0.0)
-        of_ends.append(0.0)
-        per_second.append(robot.gyro.heading_per_minute**2 / 60.0)
-        scale.append(_GYRO_SCALE)
-    if len(rows) <= 3:
+    # a driven wheel that spins is no reason to doubt the pose
+    logged = logged_sensors(motion, replace(log, drive_travel_m={}), robot)
+    row = logged.layout.row
+    if len(row) <= 3:
         return None
-    left, _, _ = np.linalg.svd(np.array(rows))
-    numbers = (np.array(values) for values in (per_travel, per_second, of_ends, scale))
-    return _Sensors(left[:, 3:].T, np.linalg.pinv(np.array(rows)), np.column_stack(reading), *numbers)
+    left, _, _ = np.linalg.svd(row)
+    scale = np.asarray(np.where(logged.layout.turns, _GYRO_SCALE, 1.0), dtype=float)
+    return _Sensors(logged, left[:, 3:].T, np.linalg.pinv(row), scale)
 
 
 @dataclass(frozen=True)
@@ -124,14 +111,15 @@ class _Contradiction:
 
 
 def _contradiction(motion: Motion, sensors: _Sensors, end: IntArray, half: int, share_off: float) -> _Contradiction:
-    first = sensors.reading[end - half] - sensors.reading[end - 2 * half]
-    second = sensors.reading[end] - sensors.reading[end - half]
-    duration = (motion.time_s[end] - motion.time_s[end - 2 * half])[:, np.newaxis]
+    reading = sensors.logged.reading
+    first = reading[end - half] - reading[end - 2 * half]
+    second = reading[end] - reading[end - half]
+    duration_s = motion.time_s[end] - motion.time_s[end - 2 * half]
     travel = first + second
-    variance = sensors.per_travel * np.abs(travel) + sensors.per_second * duration + sensors.of_ends
+    variance = sensors.logged.layout.variance(travel, duration_s)
     variance = _NOISE_ALLOWED**2 * variance + (share_off * sensors.scale * travel) ** 2
     # a sensor that is late by a time is off by that time's share of the change of speed
-    late = (second - first) / duration
+    late = (second - first) / duration_s[:, np.newaxis]
     return _Contradiction(
         residual=travel @ sensors.parity.T,
         covariance=np.einsum("rk,nk,sk->nrs", sensors.parity, variance, sensors.parity, optimize=True),

@@ -92,8 +92,8 @@ def _sensors(motion: Motion, log: PodTravel, robot: RobotConfig) -> _Sensors | N
     if len(row) <= 3:
         return None
     left, _, _ = np.linalg.svd(row)
-    scale = np.asarray(np.where(logged.layout.turns, _GYRO_SCALE, 1.0), dtype=float)
-    return _Sensors(logged, left[:, 3:].T, np.linalg.pinv(row), scale)
+    scale = np.where(logged.layout.turns, _GYRO_SCALE, 1.0)
+    return _Sensors(logged, left[:, 3:].T, np.linalg.pinv(row).astype(np.float64), scale)
 
 
 @dataclass(frozen=True)

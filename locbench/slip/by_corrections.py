@@ -8,7 +8,7 @@ import numpy as np
 from locbench.arrays import BoolArray, FloatArray, IntArray
 from locbench.odometry import MotionSensors
 from locbench.slip.corrections import Checked, Reach, Told, told_by
-from locbench.slip.effects import Effects, constant_effects, freed, slip_effect
+from locbench.slip.effects import Constants, SlipEffect, constant_effects, freed, slip_effect
 from locbench.slip.events import Candidate
 from locbench.statistics import chi_square_quantile
 
@@ -28,7 +28,6 @@ _LEAST_M, _LEAST_RAD = 0.005, float(np.radians(1.0))
 _CONSISTENT = 3.0
 # a slip lasts no longer: what is found this near is the same one
 _ONE_SLIP_S = 1.0
-_MOST = 40
 
 
 @dataclass(frozen=True)
@@ -46,7 +45,7 @@ class PoseChecks:
     response: FloatArray
     turns: BoolArray
     moving: FloatArray
-    constants: Effects
+    constants: Constants
 
     @classmethod
     def of(
@@ -99,22 +98,41 @@ def slips_by_corrections(pose: PoseChecks, per_minute: float) -> list[Correction
         return []
     limit = chi_square_quantile(1.0 - per_minute / (_TESTS_PER_MINUTE * kinds), 1.0)
     places: list[int] = []
-    effects: list[Effects] = []
-    is_open = np.ones(len(pose.moving), dtype=bool)
-    while len(places) < _MOST:
-        scan = _scanned(pose, effects)
-        highest = np.where(is_open, np.max(scan.squared, axis=1), 0.0)
-        best = int(np.argmax(highest))
-        if highest[best] <= limit:
-            break
-        places.append(best)
-        kind = int(np.argmax(scan.squared[best]))
-        effects.append(slip_effect(pose.checks, float(pose.moving[best]), pose.response[kind]))
-        is_open &= ~_same_slip(pose, best)
+    effects: list[SlipEffect] = []
+    is_open, everywhere = np.ones(len(pose.moving), dtype=bool), np.arange(len(pose.moving))
+    squared, is_new = np.zeros((len(pose.moving), kinds)), True
+    while is_new:
+        # constants are told better with every slip that is known, so the whole log is looked at again
+        squared, is_new = _scanned(pose, effects, everywhere).squared, False
+        while (best := _likeliest(squared, is_open, limit)) is not None:
+            places.append(best)
+            kind = int(np.argmax(squared[best]))
+            effects.append(slip_effect(pose.checks, float(pose.moving[best]), pose.response[kind]))
+            is_open &= ~_same_slip(pose, best)
+            near = _seeing_the_same(pose, effects[-1])
+            squared[near], is_new = _scanned(pose, effects, near).squared, True
     # what was found first did not know of the rest yet
-    scans = [_scanned(pose, [*effects[:one], *effects[one + 1 :]]) for one in range(len(places))]
-    found = [_slip_at(place, scan, pose) for place, scan in zip(places, scans, strict=True)]
+    found = [_slip_at(place, pose, [*effects[:one], *effects[one + 1 :]]) for one, place in enumerate(places)]
     return sorted(found, key=lambda slip: slip.first_s)
+
+
+def _likeliest(squared: FloatArray, is_open: BoolArray, limit: float) -> int | None:
+    """Return the time at which a slip is likeliest, of those that are still open; None if none is likely enough."""
+    highest = np.where(is_open, np.max(squared, axis=1), 0.0)
+    best = int(np.argmax(highest))
+    return best if highest[best] > limit else None
+
+
+def _seeing_the_same(pose: PoseChecks, effect: SlipEffect) -> IntArray:
+    """Return the times of slips that some check sees together with this one."""
+    times, last = pose.checks.time_s, len(pose.checks.time_s) - 1
+    if not len(effect.seen):
+        return np.zeros(0, dtype=np.int64)
+    # a slip so long before, or so many checks before, is not looked for in these checks any more
+    first_check = max(0, effect.first - pose.reach.fixes - 1)
+    begin = min(times[first_check], times[effect.first] - pose.reach.seconds)
+    end = times[min(effect.rows.stop, last)]
+    return np.flatnonzero((pose.moving >= begin) & (pose.moving <= end))
 
 
 @dataclass(frozen=True)
@@ -126,13 +144,10 @@ class _Scan:
     scatter: float
 
 
-def _scanned(pose: PoseChecks, slips: Sequence[Effects]) -> _Scan:
-    """Return what is left to tell when constants and some slips are taken off."""
-    effects = pose.constants
-    for one in slips:
-        effects = effects.beside(one)
-    rest, kinds = freed(pose.checks, effects), len(pose.sensor)
-    told = told_by(rest, np.repeat(pose.moving, kinds), np.tile(pose.response, (len(pose.moving), 1)), pose.reach)
+def _scanned(pose: PoseChecks, slips: Sequence[SlipEffect], at: IntArray) -> _Scan:
+    """Return what is left to tell at some of the times when constants and some slips are taken off."""
+    rest, moving = freed(pose.checks, pose.constants, slips), pose.moving[at]
+    told = told_by(rest, np.repeat(moving, len(pose.sensor)), np.tile(pose.response, (len(moving), 1)), pose.reach)
     scatter = _scatter(rest)
     return _Scan(told, _squared(pose, told, scatter), scatter)
 
@@ -140,7 +155,7 @@ def _scanned(pose: PoseChecks, slips: Sequence[Effects]) -> _Scan:
 def _squared(pose: PoseChecks, told: Told, scatter: float) -> FloatArray:
     """Return (T, K) the chi-square of a slip of each sensor at each time; 0 where it would be too small or few tell."""
     kinds = len(pose.sensor)
-    least = np.tile(np.where(pose.turns, _LEAST_RAD, _LEAST_M), len(pose.moving))
+    least = np.tile(np.where(pose.turns, _LEAST_RAD, _LEAST_M), len(told.fixes) // kinds)
     counts = (told.fixes >= pose.fewest) & (np.abs(np.nan_to_num(told.size)) > least)
     return np.where(counts, told.squared / scatter, 0.0).reshape(-1, kinds)
 
@@ -163,19 +178,21 @@ def _scatter(checks: Checked) -> float:
     return max(1.0, float(np.median(squared[used] / usual)))
 
 
-def _slip_at(best: int, scan: _Scan, pose: PoseChecks) -> CorrectionSlip:
-    squared, told = scan.squared, scan.told
+def _slip_at(best: int, pose: PoseChecks, others: Sequence[SlipEffect]) -> CorrectionSlip:
+    """Return the slip at one of the times, others taken off."""
     near = np.flatnonzero(_same_slip(pose, best))
-    highest = np.max(squared[near], axis=0)
+    scan = _scanned(pose, others, near)
+    squared, told, moving = scan.squared, scan.told, pose.moving[near]
+    highest = np.max(squared, axis=0)
     behind = 0.5 * (float(np.max(highest)) - highest)
     chosen = np.flatnonzero((behind <= np.log(_ODDS)) & (highest > 0.0))
     belief = np.exp(-behind[chosen])
     belief /= np.sum(belief)
-    when = near[np.max(squared[near], axis=1) >= float(np.max(highest)) - _WHEN]
+    when = np.flatnonzero(np.max(squared, axis=1) >= float(np.max(highest)) - _WHEN)
     kinds = len(pose.sensor)
     candidates = []
     for kind, share in sorted(zip(chosen, belief, strict=True), key=lambda pair: -round(float(pair[1]), 6)):
-        row = near[int(np.argmax(squared[near, kind]))] * kinds + kind
+        row = int(np.argmax(squared[:, kind])) * kinds + kind
         std = float(np.sqrt(scan.scatter / told.information[row]))
         candidates.append(Candidate(int(pose.sensor[kind]), -float(told.size[row]), std, float(share)))
     times = pose.checks.time_s
@@ -184,8 +201,8 @@ def _slip_at(best: int, scan: _Scan, pose: PoseChecks) -> CorrectionSlip:
     before = int(np.searchsorted(times, pose.moving[best], side="right")) - 1
     return CorrectionSlip(
         since_s=float(times[before]) if before >= 0 else float(pose.checks.motion.time_s[0]),
-        first_s=float(pose.moving[when[0]]),
-        last_s=float(pose.moving[when[-1]]),
+        first_s=float(moving[when[0]]),
+        last_s=float(moving[when[-1]]),
         found_s=float(times[later]),
         candidates=tuple(candidates),
         confidence=1.0 - min(1.0, chance),
@@ -214,11 +231,11 @@ def narrowed(
     """
     if len(candidates) < 2 or not len(pose.checks.time_s):
         return None
-    effects = pose.constants
-    for other in others:
-        twist = pose.twist_of(other.candidates[0].sensor)
-        effects = effects.beside(slip_effect(pose.checks, (other.first_s + other.last_s) / 2.0, twist))
-    rest = freed(pose.checks, effects)
+    effects = [
+        slip_effect(pose.checks, (other.first_s + other.last_s) / 2.0, pose.twist_of(other.candidates[0].sensor))
+        for other in others
+    ]
+    rest = freed(pose.checks, pose.constants, effects)
     scatter = _scatter(rest)
     twists = np.array([pose.twist_of(one.sensor) for one in candidates])
     told = told_by(rest, np.full(len(candidates), time_s), twists, pose.reach)

@@ -154,7 +154,9 @@ def told_by(checks: Checked, time_s: FloatArray, twist: FloatArray, reach: Reach
     next_fix = np.searchsorted(checks.time_s, time_s, side="right")
     place = believed[:, :2].copy()
     first = 0
-    for index in range(len(checks.time_s)):
+    for index in range(int(next_fix[0]) if len(next_fix) else 0, len(checks.time_s)):
+        if first == len(time_s):
+            break
         while first < len(time_s) and _is_over(index, time_s[first], next_fix[first], checks, reach):
             first += 1
         last = int(np.searchsorted(next_fix, index, side="right"))

@@ -5,6 +5,7 @@ each; so their sizes are found by weighted least squares over all innovations of
 off before further slips are looked for.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,7 +14,7 @@ from locbench.arrays import FloatArray
 from locbench.odometry import MotionSensors, dead_reckon, transition
 from locbench.slip.corrections import Checked, rotated_twist
 
-__all__ = ["Effects", "constant_effects", "freed", "slip_effect"]
+__all__ = ["Constants", "SlipEffect", "constant_effects", "freed", "slip_effect"]
 
 # How far off constants may be: wheels, a gyro's scale, and its drift. Common practice, no source.
 _WHEEL_SHARE, _TURN_SHARE, _DRIFT_RAD_PER_S = 0.01, 0.005, 0.0005
@@ -22,21 +23,32 @@ _BEYOND = 12.0
 _ROUNDS = 3
 # a slip may be of any size
 _ANY_SIZE = 10.0
+# what the filter has taken back to this share is forgotten
+_FORGOTTEN = 1e-4
 
 
 @dataclass(frozen=True)
-class Effects:
-    """How F innovations follow C causes, `seen` (F, 3, C), and how large each may be, `allowed` (C,)."""
+class Constants:
+    """How F innovations follow C constants, `seen` (F, 3, C), and how far off each may be, `allowed` (C,)."""
 
     seen: FloatArray
     allowed: FloatArray
 
-    def beside(self, other: "Effects") -> "Effects":
-        """Return both."""
-        return Effects(np.concatenate([self.seen, other.seen], axis=2), np.append(self.allowed, other.allowed))
+
+@dataclass(frozen=True)
+class SlipEffect:
+    """How innovations follow the size of one slip: `seen` (N, 3) from the check `first` on, then nothing any more."""
+
+    first: int
+    seen: FloatArray
+
+    @property
+    def rows(self) -> slice:
+        """The checks that see it."""
+        return slice(self.first, self.first + len(self.seen))
 
 
-def constant_effects(checks: Checked, sensors: MotionSensors, response: FloatArray) -> Effects:
+def constant_effects(checks: Checked, sensors: MotionSensors, response: FloatArray) -> Constants:
     """Return what wrong constants do to innovations.
 
     Parameters
@@ -49,32 +61,66 @@ def constant_effects(checks: Checked, sensors: MotionSensors, response: FloatArr
         (K, 3) what each does to the motion, from `sensor_response`.
     """
     acts, allowed = _what_constants_do(checks, sensors, response)
-    return Effects(_seen_by_checks(checks, acts), allowed)
+    return Constants(_seen_by_checks(checks, acts), allowed)
 
 
-def slip_effect(checks: Checked, time_s: float, twist: FloatArray) -> Effects:
+def slip_effect(checks: Checked, time_s: float, twist: FloatArray) -> SlipEffect:
     """Return what a slip at a time, of a size of 1, does to innovations; twist (3,) is what it adds to the motion."""
     believed = checks.believed(np.array([time_s]))[0]
-    acts = np.zeros((len(checks.time_s), 3, 1))
-    following = int(np.searchsorted(checks.time_s, time_s, side="right"))
-    if following < len(checks.time_s):
-        added = rotated_twist(twist, float(believed[2]))
-        acts[following, :, 0] = transition(checks.pose[following, :2] - believed[:2]) @ added
-    return Effects(_seen_by_checks(checks, acts), np.array([_ANY_SIZE]))
+    first = int(np.searchsorted(checks.time_s, time_s, side="right"))
+    effect, place = rotated_twist(twist, float(believed[2])), believed[:2]
+    begun = float(np.linalg.norm(effect))
+    seen: list[FloatArray] = []
+    for index in range(first, len(checks.time_s)):
+        effect = transition(checks.pose[index, :2] - place) @ effect
+        seen.append(-checks.slope[index] @ effect)
+        effect = effect + checks.gain[index] @ seen[-1]
+        place = checks.after[index, :2]
+        if float(np.linalg.norm(effect)) < _FORGOTTEN * begun:
+            break
+    return SlipEffect(first, np.array(seen).reshape(-1, 3))
 
 
-def freed(checks: Checked, effects: Effects) -> Checked:
-    """Return checks whose innovations are freed of what causes explain."""
-    seen, allowed, innovation = effects.seen, effects.allowed, checks.innovation
+def freed(checks: Checked, constants: Constants, slips: Sequence[SlipEffect]) -> Checked:
+    """Return checks whose innovations are freed of what constants and slips explain, fitted together."""
+    innovation = checks.innovation
     rest = innovation
     for _ in range(_ROUNDS):
         squared = np.einsum("fi,fij,fj->f", rest, checks.weight, rest)
         share = np.minimum(1.0, _BEYOND / np.maximum(squared, 1e-12))
         weight = checks.weight * share[:, np.newaxis, np.newaxis]
-        normal = np.einsum("fic,fij,fjd->cd", seen, weight, seen, optimize=True) + np.diag(allowed**-2.0)
-        right = np.einsum("fic,fij,fj->c", seen, weight, innovation, optimize=True)
-        rest = innovation - seen @ np.linalg.solve(normal, right)
+        size = _fitted(innovation, weight, constants, slips)
+        count = len(constants.allowed)
+        rest = innovation - constants.seen @ size[:count]
+        for slip, one in zip(slips, size[count:], strict=True):
+            rest[slip.rows] -= one * slip.seen
     return replace(checks, innovation=rest)
+
+
+def _fitted(
+    innovation: FloatArray, weight: FloatArray, constants: Constants, slips: Sequence[SlipEffect]
+) -> FloatArray:
+    """Return the sizes (C + S,) of constants and slips by weighted least squares."""
+    count = len(constants.allowed)
+    allowed = np.append(constants.allowed, np.full(len(slips), _ANY_SIZE))
+    normal, right = np.diag(allowed**-2.0), np.zeros(len(allowed))
+    weighted = weight @ constants.seen
+    normal[:count, :count] += np.einsum("fic,fid->cd", weighted, constants.seen, optimize=True)
+    right[:count] = np.einsum("fic,fi->c", weighted, innovation, optimize=True)
+    for one, slip in enumerate(slips):
+        place = count + one
+        seen = np.einsum("fij,fj->fi", weight[slip.rows], slip.seen)
+        right[place] = np.sum(seen * innovation[slip.rows])
+        normal[place, :count] = normal[:count, place] = np.einsum("fi,fic->c", seen, constants.seen[slip.rows])
+        for two, other in enumerate(slips[: one + 1]):
+            first, last = max(slip.first, other.first), min(slip.rows.stop, other.rows.stop)
+            if first < last:
+                mine, theirs = seen[first - slip.first : last - slip.first], other.seen[first - other.first :]
+                shared = float(np.sum(mine * theirs[: last - first]))
+                normal[place, count + two] += shared
+                if two != one:
+                    normal[count + two, place] += shared
+    return np.asarray(np.linalg.solve(normal, right))
 
 
 def _what_constants_do(checks: Checked, sensors: MotionSensors, response: FloatArray) -> tuple[FloatArray, FloatArray]:

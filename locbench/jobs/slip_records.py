@@ -96,12 +96,12 @@ def event_record(event: Event, studied: StudiedStretch, session: Session) -> Sli
     """Return what is written of an event."""
     layout = studied.sensors.layout
     before = studied.before(event)
-    span_s = event.first_s, event.last_s
-    cost = partial(cost_of, studied.log, session.robot, layout, span_s=span_s, before=before)
-    details = [
-        _candidate(one, layout, cost(one.sensor, one.lacks), _sense(studied, event, one.sensor), session.field)
-        for one in event.candidates
-    ]
+    cost = partial(cost_of, studied.log, session.robot, layout, before=before)
+    details = []
+    for index, one in enumerate(event.candidates):
+        span_s = event.span_of(index)
+        sense = _sense(studied, one, span_s)
+        details.append(_candidate(one, layout, cost(one.sensor, one.lacks, span_s=span_s), sense, session.field))
     likeliest = details[0]
     did = circumstances(studied.motion, event.first_s, event.last_s)
     turns = layout.turns[event.candidates[0].sensor]
@@ -132,17 +132,16 @@ def event_record(event: Event, studied: StudiedStretch, session: Session) -> Sli
     )
 
 
-def _sense(studied: StudiedStretch, event: Event, sensor: int) -> float:
-    """Return 1 if a sensor would have counted up during an event, -1 if down: travel lost is less of either.
+def _sense(studied: StudiedStretch, one: Candidate, span_s: tuple[float, float]) -> float:
+    """Return 1 if a sensor would have counted up meanwhile, -1 if down: travel lost is less of either.
 
     A wheel that stood still, or was turned round, is judged by what it lacks.
     """
     times = studied.sensors.time_s
-    first, last = np.searchsorted(times, [event.first_s, event.last_s])
+    first, last = np.searchsorted(times, span_s)
     last = min(int(last), len(times) - 1)
-    read = float(studied.sensors.reading[last, sensor] - studied.sensors.reading[first, sensor])
-    lacks = next(one.lacks for one in event.candidates if one.sensor == sensor)
-    return 1.0 if read + lacks >= 0.0 else -1.0
+    read = float(studied.sensors.reading[last, one.sensor] - studied.sensors.reading[first, one.sensor])
+    return 1.0 if read + one.lacks >= 0.0 else -1.0
 
 
 def _candidate(one: Candidate, layout: SensorLayout, cost: Cost, sense: float, field: FieldConfig) -> EventCandidate:

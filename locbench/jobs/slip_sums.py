@@ -117,7 +117,7 @@ def doubted_factor(robot: RobotConfig, stretches: Sequence[StudiedStretch]) -> F
 
 def _squared_ratio(event: Event, studied: StudiedStretch, robot: RobotConfig, spread: FloatArray) -> float:
     one, layout = event.candidates[0], studied.sensors.layout
-    cost = cost_of(studied.log, robot, layout, one.sensor, one.lacks, (event.first_s, event.last_s), np.zeros(3))
+    cost = cost_of(studied.log, robot, layout, one.sensor, one.lacks, event.span_of(0), np.zeros(3))
     error = cost.believed - cost.true
     share = 1.0 + (one.std / one.lacks) ** 2 if one.lacks else 1.0
     return float(error @ np.linalg.pinv(spread) @ error) * share / 3.0

@@ -146,7 +146,7 @@ def candidate_table(events: Sequence[SlipEvent], numbers: Mapping[int, int]) -> 
         "A negative loss is too much travel or turn: a wheel that rolls freely seldom counts too much. Probability: "
         "that it was this one (of several at once: that it took part), all equally likely before the log."
     )
-    return TextTable("If it was one or the other", columns, rows, note=note)
+    return TextTable("Candidates, one by one", columns, rows, note=note)
 
 
 def pod_table(record: SlipRecord) -> TextTable:

@@ -38,6 +38,11 @@ class Event:
     candidates: tuple[Candidate, ...]
     alone: bool
     confidence: float
+    spans: tuple[tuple[float, float], ...] = ()
+
+    def span_of(self, index: int) -> tuple[float, float]:
+        """Return when a candidate slipped: where several did at once, each has its own times in `spans`."""
+        return self.spans[index] if self.spans else (self.first_s, self.last_s)
 
     def is_near(self, first_s: float, last_s: float, within_s: float) -> bool:
         """Whether it overlaps a while, or almost."""
@@ -161,17 +166,20 @@ def _together(slip: CorrectionSlip, near: Sequence[Event], channel: SlipChannel)
 
     What moved the pose is named first, by how likely it took part.
     """
-    candidates = {one.sensor: one for one in slip.candidates}
+    parts = {one.sensor: (one, (slip.first_s, slip.last_s)) for one in slip.candidates}
     for event in near:
-        candidates |= {one.sensor: one for one in event.candidates if one.sensor not in candidates}
+        for index, one in enumerate(event.candidates):
+            parts.setdefault(one.sensor, (one, event.span_of(index)))
     return Event(
         fault=SlipFault.SLIP,
         channel=channel,
         decided_by=None,
-        first_s=min([slip.first_s, *(event.first_s for event in near)]),
-        last_s=max([slip.last_s, *(event.last_s for event in near)]),
+        # sensors that contradict each other know best when it was
+        first_s=min((event.first_s for event in near), default=slip.first_s),
+        last_s=max((event.last_s for event in near), default=slip.last_s),
         found_s=min([slip.found_s, *(event.found_s for event in near)]),
-        candidates=tuple(candidates.values()),
+        candidates=tuple(one for one, _ in parts.values()),
+        spans=tuple(span for _, span in parts.values()) if near else (),
         alone=not near,
         confidence=max([slip.confidence, *(event.confidence for event in near)]),
     )

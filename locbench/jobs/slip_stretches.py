@@ -20,7 +20,7 @@ from locbench.session import PodTravel, Session, Stretch
 from locbench.slip.alarms import false_alarm_of_a_while
 from locbench.slip.by_corrections import MARK_REACH, TAG_REACH, PoseChecks
 from locbench.slip.checkable import Checkable, checkable
-from locbench.slip.corrections import Checked, checked
+from locbench.slip.corrections import Checked, checked, noise_by_sensors
 from locbench.slip.counters import counter_faults
 from locbench.slip.kinds import SlipChannel
 from locbench.slip.pose_fixes import PoseFix, mark_fixes, tag_fixes
@@ -92,7 +92,8 @@ def studied_stretches(session: Session, fusion: FusionConfig | None, per_minute:
         motion = whole.within(stretch.start_s, stretch.end_s)
         sensors = logged_sensors(motion, log, session.robot)
         steps = parity_steps(motion, sensors, checks_of(sensors.layout, per_minute))
-        checks = [] if fusion is None else _pose_checks(session, stretch, motion, sensors, fusion)
+        noise_factor = 1.0 if steps is None else steps.noise_factor
+        checks = [] if fusion is None else _pose_checks(session, stretch, motion, sensors, fusion, noise_factor)
         events = events_of(steps, counter_faults(motion, sensors), checks, per_minute)
         believed = checks[0][1].checks if checks else checked(motion, stretch.start, [], session.robot.motion_noise)
         channels = [SlipChannel.PARITY] if steps is not None else []
@@ -102,9 +103,15 @@ def studied_stretches(session: Session, fusion: FusionConfig | None, per_minute:
 
 
 def _pose_checks(
-    session: Session, stretch: Stretch, motion: Motion, sensors: MotionSensors, fusion: FusionConfig
+    session: Session,
+    stretch: Stretch,
+    motion: Motion,
+    sensors: MotionSensors,
+    fusion: FusionConfig,
+    noise_factor: float,
 ) -> list[tuple[SlipChannel, PoseChecks]]:
     response = sensor_response(session.robot, sensors.layout)
+    noise = noise_by_sensors(session.robot.motion_noise, sensors.layout, response, noise_factor)
     found: list[tuple[SlipChannel, PoseChecks]] = []
     tags: list[PoseFix] = []
     if session.detections is not None and len(session.detections):
@@ -117,6 +124,6 @@ def _pose_checks(
         (SlipChannel.MARKS, marks, MARK_REACH, _FEWEST_MARKS),
     ):
         if len(fixes) >= fewest:
-            filtered = checked(motion, stretch.start, fixes, session.robot.motion_noise)
+            filtered = checked(motion, stretch.start, fixes, noise)
             found.append((channel, PoseChecks.of(filtered, reach, fewest, sensors, response)))
     return found

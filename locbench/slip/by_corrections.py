@@ -24,6 +24,8 @@ _ODDS = 100.0
 _WHEN = 4.0
 # less than this is no slip that any shot would notice
 _LEAST_M, _LEAST_RAD = 0.005, float(np.radians(1.0))
+# What moves or turns the pose further is no small error any more: to first order nothing is known of it.
+_MOST_MOVED_M, _MOST_TURNED_RAD = 0.5, 0.5
 # How many standard deviations the sizes told by checks and by sensors may differ, if they tell of one slip.
 _CONSISTENT = 3.0
 # a slip lasts no longer: what is found this near is the same one
@@ -111,9 +113,25 @@ def slips_by_corrections(pose: PoseChecks, per_minute: float) -> list[Correction
             is_open &= ~_same_slip(pose, best)
             near = _seeing_the_same(pose, effects[-1])
             squared[near], is_new = _scanned(pose, effects, near).squared, True
-    # what was found first did not know of the rest yet
-    found = [_slip_at(place, pose, [*effects[:one], *effects[one + 1 :]]) for one, place in enumerate(places)]
-    return sorted(found, key=lambda slip: slip.first_s)
+    return sorted(_refined(pose, places, effects, limit), key=lambda slip: slip.first_s)
+
+
+def _refined(
+    pose: PoseChecks, places: Sequence[int], effects: Sequence[SlipEffect], limit: float
+) -> list[CorrectionSlip]:
+    """Return the slips at some times, each told with the others taken off; what is then beyond no limit is none.
+
+    What was found first did not know of the rest yet.
+    """
+    kept = list(range(len(places)))
+    while True:
+        others = {one: [effects[other] for other in kept if other != one] for one in kept}
+        scans = {one: _scanned(pose, others[one], np.flatnonzero(_same_slip(pose, places[one]))) for one in kept}
+        heights = {one: float(np.max(scan.squared)) for one, scan in scans.items()}
+        weakest = min(kept, key=lambda one: heights[one], default=None)
+        if weakest is None or heights[weakest] > limit:
+            return [_slip_at(places[one], pose, scans[one]) for one in kept]
+        kept.remove(weakest)
 
 
 def _likeliest(squared: FloatArray, is_open: BoolArray, limit: float) -> int | None:
@@ -156,7 +174,11 @@ def _squared(pose: PoseChecks, told: Told, scatter: float) -> FloatArray:
     """Return (T, K) the chi-square of a slip of each sensor at each time; 0 where it would be too small or few tell."""
     kinds = len(pose.sensor)
     least = np.tile(np.where(pose.turns, _LEAST_RAD, _LEAST_M), len(told.fixes) // kinds)
-    counts = (told.fixes >= pose.fewest) & (np.abs(np.nan_to_num(told.size)) > least)
+    size = np.abs(np.nan_to_num(told.size))
+    moves = np.tile(np.linalg.norm(pose.response[:, :2], axis=1), len(told.fixes) // kinds)
+    turns = np.tile(np.abs(pose.response[:, 2]), len(told.fixes) // kinds)
+    small = (size * moves < _MOST_MOVED_M) & (size * turns < _MOST_TURNED_RAD)
+    counts = (told.fixes >= pose.fewest) & (size > least) & small
     return np.where(counts, told.squared / scatter, 0.0).reshape(-1, kinds)
 
 
@@ -178,10 +200,9 @@ def _scatter(checks: Checked) -> float:
     return max(1.0, float(np.median(squared[used] / usual)))
 
 
-def _slip_at(best: int, pose: PoseChecks, others: Sequence[SlipEffect]) -> CorrectionSlip:
-    """Return the slip at one of the times, others taken off."""
+def _slip_at(best: int, pose: PoseChecks, scan: _Scan) -> CorrectionSlip:
+    """Return the slip at one of the times, as the times around it tell it."""
     near = np.flatnonzero(_same_slip(pose, best))
-    scan = _scanned(pose, others, near)
     squared, told, moving = scan.squared, scan.told, pose.moving[near]
     highest = np.max(squared, axis=0)
     behind = 0.5 * (float(np.max(highest)) - highest)

@@ -14,11 +14,11 @@ import numpy as np
 from locbench.arrays import FloatArray, IntArray
 from locbench.config import MotionNoise
 from locbench.geometry import compose
-from locbench.odometry import Motion, rotated, transition
+from locbench.odometry import Motion, SensorLayout, rotated, transition
 from locbench.session import StartPose
 from locbench.slip.pose_fixes import PoseFix
 
-__all__ = ["Checked", "Reach", "Told", "checked", "rotated_twist", "told_by"]
+__all__ = ["Checked", "Reach", "Told", "checked", "noise_by_sensors", "rotated_twist", "told_by"]
 
 # beyond this normalised innovation squared a lone fix is wrong, whatever slipped
 _ABSURD = 400.0
@@ -88,6 +88,40 @@ class Told:
     def favour(self, size: FloatArray) -> FloatArray:
         """Return (H,) the logarithm of the likelihood ratio of slips of a given size (H,) over none."""
         return np.asarray(size * self.score - 0.5 * size**2 * self.information)
+
+
+def noise_by_sensors(
+    noise: MotionNoise, layout: SensorLayout, response: FloatArray, noise_factor: float
+) -> MotionNoise:
+    """Return motion noise that is at least what the sensors' own noise makes of the pose.
+
+    A heading from two pods close together wanders more than most robot files admit, and would be full of slips.
+
+    Parameters
+    ----------
+    noise
+        As the robot file has it.
+    layout
+        K sensors and their noise.
+    response
+        (K, 3) what each does to the motion, from `sensor_response`.
+    noise_factor
+        By how much more than that the log scatters.
+    """
+    rolling = ~layout.turns
+    variance = (noise_factor * response[rolling]) ** 2 * layout.per_travel[rolling, np.newaxis]
+    row = layout.row[rolling]
+    # a metre of driving rolls a wheel by its part of it, a turn by the circle that its lever arm describes
+    per_metre = np.sqrt(np.linalg.norm(row[:, :2], axis=1) @ variance)
+    per_turn = float(np.sqrt(2.0 * np.pi * np.abs(row[:, 2]) @ variance[:, 2]))
+    return noise.model_copy(
+        update={
+            "along_per_metre": max(noise.along_per_metre, float(per_metre[0])),
+            "across_per_metre": max(noise.across_per_metre, float(per_metre[1])),
+            "heading_per_metre": max(noise.heading_per_metre, float(per_metre[2])),
+            "heading_per_turn": max(noise.heading_per_turn, per_turn),
+        }
+    )
 
 
 def checked(motion: Motion, start: StartPose, fixes: Sequence[PoseFix], noise: MotionNoise) -> Checked:

@@ -7,6 +7,7 @@ from changed_sessions import ROOT, copied, without_tables
 from logs import SmallLog
 
 from locbench.errors import ConfigError
+from locbench.jobs.simulate import simulate
 from locbench.jobs.slip import slip
 from locbench.results import read_slip, slip_json
 from locbench.slip.kinds import SlipChannel, SlipFault
@@ -107,6 +108,14 @@ def test_a_healthy_log_shows_nothing():
     assert record.doubted_factor.why
     assert record.pods["cross"].lost is None
     assert record.pods["cross"].why
+
+
+@pytest.mark.parametrize("pods", ["narrow", "wide"])
+def test_a_heading_from_two_pods_wanders_and_is_no_slip(tmp_path, pods):
+    """The robot files admit a tenth of a degree per metre; pods 120 mm apart make more than one of it."""
+    configs = ROOT / "configs"
+    simulate(configs / "scenario_healthy.toml", tmp_path / "log", 77, configs / f"robot_{pods}_pods.toml")
+    assert slip([tmp_path / "log"]).events == []
 
 
 def test_a_match_log_without_marks_tags_and_truth_still_tells(tmp_path):

@@ -11,7 +11,7 @@ from locbench.geometry import compose, exponential
 from locbench.odometry import Motion, MotionSensors, dead_reckon, layout_sensors, sensor_response
 from locbench.odometry.increments import pod_twists
 from locbench.slip.by_corrections import PoseChecks, Reach, narrowed, slips_by_corrections
-from locbench.slip.corrections import checked, told_by
+from locbench.slip.corrections import checked, noise_by_sensors, told_by
 from locbench.slip.effects import constant_effects, freed, slip_effect
 from locbench.slip.events import Candidate
 from locbench.slip.pose_fixes import PoseFix, tag_fixes
@@ -233,6 +233,24 @@ def test_the_response_is_the_derivative_of_the_estimator():
 def _twist(reading):
     rows = LAYOUT.row[:3]
     return pod_twists(rows, reading[np.newaxis, :3], np.ones((1, 3)), "gyro", reading[3:], np.ones(1))[0]
+
+
+def test_noise_is_at_least_that_of_the_sensors():
+    keys = ("along_per_metre", "across_per_metre", "heading_per_metre", "heading_per_turn")
+    quiet = NOISE.model_copy(update=dict.fromkeys(keys, 0.0))
+    narrow = ROBOT.model_copy(update={"heading_from": "pods"})
+    response = sensor_response(narrow, LAYOUT)
+    noise = noise_by_sensors(quiet, LAYOUT, response, 1.0)
+    # two pods of 1 mm after 1 m, 240 mm apart
+    assert noise.heading_per_metre == pytest.approx(np.sqrt(2.0) * 0.001 / 0.24)
+    assert noise.along_per_metre == pytest.approx(0.001 / np.sqrt(2.0))
+    # each rolls along a circle of 120 mm, and the cross pod has no part in the heading
+    assert noise.heading_per_turn == pytest.approx(np.sqrt(2.0 * 2.0 * np.pi * 0.12) * 0.001 / 0.24)
+    assert noise_by_sensors(quiet, LAYOUT, response, 3.0).heading_per_metre == pytest.approx(
+        3.0 * noise.heading_per_metre
+    )
+    # a file that says more is believed, and a gyro takes the heading off the pods
+    assert noise_by_sensors(NOISE, LAYOUT, RESPONSE, 1.0) == NOISE
 
 
 def test_poses_are_carried_on():

@@ -30,6 +30,8 @@ _MOST_MOVED_M, _MOST_TURNED_RAD = 0.5, 0.5
 _CONSISTENT = 3.0
 # a slip lasts no longer: what is found this near is the same one
 _ONE_SLIP_S = 1.0
+# after so long a filter has taken a slip back, or another check has told of it
+_FORGOTTEN_S = 60.0
 
 
 @dataclass(frozen=True)
@@ -124,14 +126,19 @@ def _refined(
     What was found first did not know of the rest yet.
     """
     kept = list(range(len(places)))
+    scans: dict[int, _Scan] = {}
     while True:
-        others = {one: [effects[other] for other in kept if other != one] for one in kept}
-        scans = {one: _scanned(pose, others[one], np.flatnonzero(_same_slip(pose, places[one]))) for one in kept}
-        heights = {one: float(np.max(scan.squared)) for one, scan in scans.items()}
-        weakest = min(kept, key=lambda one: heights[one], default=None)
-        if weakest is None or heights[weakest] > limit:
+        for one in kept:
+            if one not in scans:
+                others = [effects[other] for other in kept if other != one]
+                scans[one] = _scanned(pose, others, np.flatnonzero(_same_slip(pose, places[one])))
+        weakest = min(kept, key=lambda one: float(np.max(scans[one].squared)), default=None)
+        if weakest is None or float(np.max(scans[weakest].squared)) > limit:
             return [_slip_at(places[one], pose, scans[one]) for one in kept]
         kept.remove(weakest)
+        # only what happened about then is told otherwise without it
+        apart_s = np.abs(pose.moving[places] - pose.moving[places[weakest]])
+        scans = {one: scan for one, scan in scans.items() if one in kept and apart_s[one] > _FORGOTTEN_S}
 
 
 def _likeliest(squared: FloatArray, is_open: BoolArray, limit: float) -> int | None:

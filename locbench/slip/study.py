@@ -151,6 +151,9 @@ def _with_corrections(
     kept, added = list(events), list[Event]()
     for slip in found:
         near = [event for event in kept if _near(event, slip)]
+        if any(_is_failed_counter(event, slip) for event in near):
+            continue
+        near = [event for event in near if event.channel is not SlipChannel.COUNTER]
         same = [event for event in near if _agreeing(event, slip)]
         if same:
             chosen = same[0]
@@ -159,6 +162,12 @@ def _with_corrections(
         kept = [event for event in kept if event not in near]
         (kept if near else added).append(_together(slip, near, channel))
     return kept, added
+
+
+def _is_failed_counter(event: Event, slip: CorrectionSlip) -> bool:
+    """Whether a failed counter, whose readings tell more of it than the pose does, is what the corrections tell."""
+    sensors = {one.sensor for one in slip.candidates}
+    return event.channel is SlipChannel.COUNTER and event.candidates[0].sensor in sensors
 
 
 def _together(slip: CorrectionSlip, near: Sequence[Event], channel: SlipChannel) -> Event:
@@ -194,8 +203,8 @@ def _agreeing(event: Event, slip: CorrectionSlip) -> tuple[Candidate, ...]:
         if one.sensor in told
         and abs(one.lacks - told[one.sensor].lacks) <= _CONSISTENT * np.hypot(one.std, told[one.sensor].std)
     ]
-    if not agreeing or event.channel is SlipChannel.COUNTER:
-        return tuple(agreeing)
+    if not agreeing:
+        return ()
     belief = np.array([told[one.sensor].probability for one in agreeing])
     belief /= np.sum(belief)
     return tuple(replace(one, probability=float(share)) for one, share in zip(agreeing, belief, strict=True))

@@ -136,14 +136,21 @@ def _what_constants_do(checks: Checked, sensors: MotionSensors, response: FloatA
     cosine, sine = np.cos(reckoned[:, 2, np.newaxis]), np.sin(reckoned[:, 2, np.newaxis])
     amount = np.hstack(amounts)
     forward, left, turn = (amount * gains[: amount.shape[1], axis] for axis in range(3))
-    along_x, along_y = cosine * forward - sine * left, sine * forward + cosine * left
     x, y = reckoned[:, 0, np.newaxis], reckoned[:, 1, np.newaxis]
-    sums = [np.cumsum(values, axis=0) for values in (along_x, along_y, turn, turn * x, turn * y)]
     times = np.concatenate([motion.time_s[:1], checks.time_s])
-    # between two rows motion divides as time does
-    at = [np.column_stack([np.interp(times, motion.time_s, column) for column in values.T]) for values in sums]
-    place = np.column_stack([np.interp(times, motion.time_s, column) for column in reckoned.T])
-    dx, dy, dturn, turn_x, turn_y = (np.diff(values, axis=0) for values in at)
+
+    def at_checks(values: FloatArray) -> FloatArray:
+        # between two rows motion divides as time does
+        return np.column_stack([np.interp(times, motion.time_s, column) for column in values.T])
+
+    def between_checks(values: FloatArray) -> FloatArray:
+        return np.diff(at_checks(np.cumsum(values, axis=0)), axis=0)
+
+    # one after the other: hours of log have a million rows
+    dx = between_checks(cosine * forward - sine * left)
+    dy = between_checks(sine * forward + cosine * left)
+    dturn, turn_x, turn_y = between_checks(turn), between_checks(turn * x), between_checks(turn * y)
+    place = at_checks(reckoned)
     end_x, end_y = place[1:, 0, np.newaxis], place[1:, 1, np.newaxis]
     moved_x = dx - (end_y * dturn - turn_y)
     moved_y = dy + (end_x * dturn - turn_x)

@@ -31,7 +31,7 @@ from locbench.slip.checkable import WHILE_S, WHILE_SPEED_M_S, Checkable, helpful
 from locbench.slip.circumstances import circumstances
 from locbench.slip.cost import Cost, cost_of
 from locbench.slip.events import Candidate
-from locbench.slip.steps import WINDOWS, Steps
+from locbench.slip.steps import WINDOWS, Steps, projected
 from locbench.slip.study import Event
 
 __all__ = ["another_layout", "event_record", "parity_series", "redundancy_record", "slip_map"]
@@ -201,12 +201,8 @@ def _contradiction(steps: Steps, sensor: int | None, limit: float) -> tuple[Floa
     for length in WINDOWS:
         windows = steps.windows(length)
         size = windows.squared
-        if sensor is not None and len(size):
-            direction = steps.directions[:, sensor]
-            weighted = np.linalg.solve(
-                windows.covariance, np.broadcast_to(direction, windows.residual.shape)[..., np.newaxis]
-            )[..., 0]
-            size = np.sum(weighted * windows.residual, axis=1) ** 2 / (weighted @ direction)
+        if sensor is not None:
+            size = projected(windows.residual, windows.covariance, steps.directions[:, sensor]) ** 2
         np.maximum.at(greatest, windows.end, size)
     return steps.time_s[1:], greatest / limit
 

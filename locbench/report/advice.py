@@ -33,6 +33,7 @@ __all__ = ["where_to_look_next"]
 
 # Intervals of one run are wide; a difference smaller than this and inside them is not worth a hint.
 _NOTABLY_WORSE = 1.25
+_CONTACT = "Look there for contact or a slipping pod"
 _INSPECT = "locbench inspect says whether a unit, frame, clock or pod is wrong."
 
 
@@ -140,7 +141,7 @@ def _broken_reference(reference: ReferenceRecord | None) -> Iterator[Hint]:
     meaning = (
         f"Most do, so look at the robot file first: its [motion_noise] is too small, or its geometry is off. {_INSPECT}"
         if len(broken) > len(intervals) / 2
-        else "Look there for contact or a slipping pod; corrections in these times are undecided."
+        else f"{_CONTACT}; corrections in these times are undecided."
     )
     yield Hint(
         f"odometry does not close between {len(broken)} of {len(intervals)} pairs of neighbouring marks "
@@ -189,7 +190,7 @@ def _outlying_drift(estimators: Mapping[str, EstimatorResult], system: UnitSyste
     ]
     yield Hint(
         f"dead reckoning gained more than four times its usual error per metre in {len(places)} of "
-        f"{reckoning.drift.segment_length_m.n} segments: {', '.join(places)}. Look there for contact or a slipping pod."
+        f"{reckoning.drift.segment_length_m.n} segments: {', '.join(places)}. {_CONTACT}: locbench slip says which."
     )
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.special import chdtrc
 
 from locbench.arrays import BoolArray, FloatArray
-from locbench.slip.steps import STEP_S, WINDOWS, Steps
+from locbench.slip.steps import STEP_S, WINDOWS, Steps, projected
 from locbench.statistics import chi_square_quantile, cusum, cusum_limit
 
 __all__ = ["FALSE_ALARMS_PER_MINUTE", "Alarm", "Limits", "alarms", "chance_of", "false_alarm_of_a_while", "limits"]
@@ -114,13 +114,10 @@ def _rises(values: FloatArray, restart: BoolArray, limit: float) -> list[Alarm]:
 
 
 def along(steps: Steps, sensor: int) -> FloatArray:
-    """Return (M,) the contradiction of each step along a sensor's direction, of standard deviation 1."""
+    """Return (M,) how each step contradicts along a sensor's direction, of standard deviation 1; NaN of bad ones."""
     one = np.arange(len(steps))
-    covariance = steps.covariance_over(one, one + 1)
-    direction = steps.directions[:, sensor]
-    weighted = np.linalg.solve(covariance, np.broadcast_to(direction, (len(steps), len(direction)))[..., np.newaxis])
-    weighted = weighted[..., 0]
-    return np.asarray(np.sum(weighted * steps.residual, axis=1) / np.sqrt(weighted @ direction))
+    values = projected(steps.residual, steps.covariance_over(one, one + 1), steps.directions[:, sensor])
+    return np.where(steps.good, values, np.nan)
 
 
 def _joined(found: list[Alarm]) -> list[Alarm]:

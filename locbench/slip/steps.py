@@ -16,7 +16,7 @@ from locbench.odometry import Motion, MotionSensors
 from locbench.slip.checkable import Checkable, fault_directions
 from locbench.statistics import chi_square_quantile
 
-__all__ = ["STEP_S", "WINDOWS", "Steps", "Windows", "parity_steps", "squared"]
+__all__ = ["STEP_S", "WINDOWS", "Steps", "Windows", "parity_steps", "projected", "squared"]
 
 STEP_S = 0.05
 # Lengths in steps of the whiles that are looked at: 0.1 s for a hard slip, 0.8 s for a soft one.
@@ -149,6 +149,14 @@ def squared(residual: FloatArray, covariance: FloatArray) -> FloatArray:
     if not len(residual):
         return np.zeros(0)
     return np.asarray(np.sum(residual * np.linalg.solve(covariance, residual[..., np.newaxis])[..., 0], axis=1))
+
+
+def projected(residual: FloatArray, covariance: FloatArray, direction: FloatArray) -> FloatArray:
+    """Return (W,) residuals (W, R) along a direction (R,), divided by their standard deviation."""
+    if not len(residual):
+        return np.zeros(0)
+    weighted = np.linalg.solve(covariance, np.broadcast_to(direction, residual.shape)[..., np.newaxis])[..., 0]
+    return np.asarray(np.sum(weighted * residual, axis=1) / np.sqrt(weighted @ direction))
 
 
 def parity_steps(motion: Motion, sensors: MotionSensors, checks: Checkable) -> Steps | None:

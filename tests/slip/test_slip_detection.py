@@ -78,6 +78,17 @@ def test_flagged_steps_are_left_out():
     assert inside == []
 
 
+def test_a_jump_in_a_flagged_row_is_no_slip():
+    robot = robot_of(LAYOUTS[A])
+    generator = np.random.default_rng(10)
+    log, _ = recorded(drive(0.5, generator), robot, AS_CALIBRATED, generator, None)
+    row = len(log.time_s) // 2
+    travel = {name: values.copy() for name, values in log.travel_m.items()}
+    travel["left"][row:] += 3.0
+    flagged = np.arange(len(log.time_s)) == row
+    assert analysed(type(log)(log.time_s, travel, log.heading_rad, flagged), robot)[2] == []
+
+
 def test_a_short_log_says_nothing():
     robot = robot_of(LAYOUTS[A])
     generator = np.random.default_rng(9)

@@ -26,6 +26,7 @@ _WHEN = 4.0
 _LEAST_M, _LEAST_RAD = 0.005, float(np.radians(1.0))
 # What moves or turns the pose further is no small error any more: to first order nothing is known of it.
 _MOST_MOVED_M, _MOST_TURNED_RAD = 0.5, 0.5
+_ONE_SAYS = 0.7
 # How many standard deviations the sizes told by checks and by sensors may differ, if they tell of one slip.
 _CONSISTENT = 3.0
 # a slip lasts no longer: what is found this near is the same one
@@ -185,7 +186,9 @@ def _squared(pose: PoseChecks, told: Told, scatter: float) -> FloatArray:
     moves = np.tile(np.linalg.norm(pose.response[:, :2], axis=1), len(told.fixes) // kinds)
     turns = np.tile(np.abs(pose.response[:, 2]), len(told.fixes) // kinds)
     small = (size * moves < _MOST_MOVED_M) & (size * turns < _MOST_TURNED_RAD)
-    counts = (told.fixes >= pose.fewest) & (size > least) & small
+    # where several checks have to tell, one wrong among them must not tell it all
+    agreed = (pose.fewest == 1) | (told.most <= _ONE_SAYS * np.abs(told.score))
+    counts = (told.fixes >= pose.fewest) & (size > least) & small & agreed
     return np.where(counts, told.squared / scatter, 0.0).reshape(-1, kinds)
 
 

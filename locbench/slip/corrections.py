@@ -64,7 +64,7 @@ class Checked:
 
 @dataclass(frozen=True)
 class Told:
-    """Per hypothesis (H,): `information` about its size, `score`, and how many checks told.
+    """Per hypothesis (H,): `information` about its size, `score`, how many checks told, and the most that one said.
 
     The likeliest size is score / information; it makes the checks likelier by exp(score^2 / information / 2).
     """
@@ -72,6 +72,7 @@ class Told:
     information: FloatArray
     score: FloatArray
     fixes: IntArray
+    most: FloatArray
 
     @property
     def size(self) -> FloatArray:
@@ -183,7 +184,7 @@ def told_by(checks: Checked, time_s: FloatArray, twist: FloatArray, reach: Reach
     """
     believed = checks.believed(time_s)
     effect = rotated_twist(twist, believed[:, 2])
-    information, score = np.zeros(len(time_s)), np.zeros(len(time_s))
+    information, score, most = (np.zeros(len(time_s)) for _ in range(3))
     fixes = np.zeros(len(time_s), dtype=np.int64)
     next_fix = np.searchsorted(checks.time_s, time_s, side="right")
     place = believed[:, :2].copy()
@@ -202,11 +203,13 @@ def told_by(checks: Checked, time_s: FloatArray, twist: FloatArray, reach: Reach
         # what the sensor read too much is what the check says too little
         seen = -mine @ checks.slope[index].T
         information[active] += np.sum(seen @ checks.weight[index] * seen, axis=1)
-        score[active] += seen @ checks.weight[index] @ checks.innovation[index]
+        said = seen @ checks.weight[index] @ checks.innovation[index]
+        score[active] += said
+        most[active] = np.maximum(most[active], np.abs(said))
         fixes[active] += int(np.any(checks.weight[index]))
         effect[active] = mine + seen @ checks.gain[index].T
         place[active] = checks.after[index, :2]
-    return Told(information, score, fixes)
+    return Told(information, score, fixes, most)
 
 
 def _is_over(index: int, time_s: float, next_fix: int, checks: Checked, reach: Reach) -> bool:

@@ -153,6 +153,15 @@ def test_a_drive_without_slips_shows_none():
         assert slips_by_corrections(pose, 0.05) == []
 
 
+def test_one_wrong_fix_is_no_slip():
+    drive = _drive()
+    fixes = _fixes(drive, every=4, seed=1)
+    wrong = fixes[60].measurement
+    fixes[60] = PoseFix(fixes[60].time_s, dataclasses.replace(wrong, value=wrong.value + np.array([0.1, 0.05, 0.0])))
+    pose = PoseChecks.of(checked(drive, START, fixes, NOISE), REACH, 3, _sensors(drive), RESPONSE)
+    assert slips_by_corrections(pose, 0.05) == []
+
+
 def test_a_worn_wheel_is_no_slip():
     drive = _drive()
     fixes = _fixes(drive, every=4, seed=1)

@@ -12,6 +12,7 @@ from locbench.jobs.sessions import examined_session, refuse_different_robots, re
 from locbench.jobs.slip_records import another_layout, event_record, parity_series, redundancy_record, slip_map
 from locbench.jobs.slip_stretches import StudiedStretch, checks_of, layout_of, studied_stretches
 from locbench.jobs.slip_sums import doubted_factor, gyro_drift, pod_records, steady_contradictions
+from locbench.odometry import measure_motion
 from locbench.results import SlipEvent, SlipRecord, SlipSession
 from locbench.session import Examination, PodTravel, Session
 from locbench.slip.alarms import FALSE_ALARMS_PER_MINUTE, false_alarm_of_a_while
@@ -57,9 +58,10 @@ def slip(
         if progress is not None:
             progress(session.name, len(studied) / len(sessions))
         studied.append(studied_stretches(session, _fusion(one), false_alarms_per_minute))
+    called = _names_of_their_own(sessions)
     events = [
-        [event_record(event, stretch, session) for stretch in stretches for event in stretch.events]
-        for session, stretches in zip(sessions, studied, strict=True)
+        [event_record(event, stretch, session, name) for stretch in stretches for event in stretch.events]
+        for session, stretches, name in zip(sessions, studied, called, strict=True)
     ]
     flat = [event for mine in events for event in mine]
     everything = [stretch for stretches in studied for stretch in stretches]
@@ -69,8 +71,8 @@ def slip(
         robot=sessions[0].robot.name,
         false_alarms_per_minute=false_alarms_per_minute,
         sessions=[
-            _session_record(session, stretches, mine, false_alarms_per_minute)
-            for session, stretches, mine in zip(sessions, studied, events, strict=True)
+            _session_record(session, name, stretches, mine, false_alarms_per_minute)
+            for session, name, stretches, mine in zip(sessions, called, studied, events, strict=True)
         ],
         redundancy=redundancy_record(checks),
         detectable=[names[one] for one in np.flatnonzero(checks.detectable)],
@@ -80,13 +82,25 @@ def slip(
         pods=pod_records(checks, everything, flat),
         doubted_factor=doubted_factor(sessions[0].robot, everything),
         another_layout=another_layout(checks, false_alarm_of_a_while(false_alarms_per_minute)),
-        remarks=steady_contradictions(studied, [session.name for session in sessions]),
+        remarks=steady_contradictions(studied, called),
     )
 
 
 def _session_of(examined: Examination) -> Session:
     assert examined.session is not None
     return examined.session
+
+
+def _names_of_their_own(sessions: Sequence[Session]) -> list[str]:
+    """Return the sessions' names, a number behind those that an earlier one has too: events know theirs by its name."""
+    called: list[str] = []
+    for session in sessions:
+        name, number = session.name, 1
+        while name in called:
+            number += 1
+            name = f"{session.name} ({number})"
+        called.append(name)
+    return called
 
 
 def _fusion(examined: Examination) -> FusionConfig:
@@ -96,20 +110,26 @@ def _fusion(examined: Examination) -> FusionConfig:
 
 
 def _session_record(
-    session: Session, stretches: Sequence[StudiedStretch], events: Sequence[SlipEvent], per_minute: float
+    session: Session,
+    name: str,
+    stretches: Sequence[StudiedStretch],
+    events: Sequence[SlipEvent],
+    per_minute: float,
 ) -> SlipSession:
     times = session.odometry.time_s
-    duration = sum(float(one.motion.time_s[-1] - one.motion.time_s[0]) for one in stretches)
+    # logs that hold no single pods have no stretches to study, but were driven all the same
+    motions = [one.motion for one in stretches] or [measure_motion(session.odometry, session.robot)]
+    duration = sum(float(one.time_s[-1] - one.time_s[0]) for one in motions)
     channels = [channel for channel in SlipChannel if any(channel in one.channels for one in stretches)]
     return SlipSession(
-        name=session.name,
+        name=name,
         evidence=session.evidence.value,
         start_s=float(times[0]),
-        duration_s=duration if stretches else float(times[-1] - times[0]),
-        path_length_m=sum(float(one.motion.path_length_m[-1]) for one in stretches),
-        turns_absolute=sum(float(one.motion.turning_rad[-1]) for one in stretches) / (2.0 * np.pi),
+        duration_s=duration,
+        path_length_m=sum(float(one.path_length_m[-1]) for one in motions),
+        turns_absolute=sum(float(one.turning_rad[-1]) for one in motions) / (2.0 * np.pi),
         events=len(events),
-        alarms_expected=per_minute * duration / _MINUTE_S,
+        alarms_expected=per_minute * duration / _MINUTE_S if channels else 0.0,
         channels=channels,
         why=_why_not(session, stretches, channels),
         gyro_drift=gyro_drift(stretches),

@@ -92,8 +92,8 @@ def _listed(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def event_record(event: Event, studied: StudiedStretch, session: Session) -> SlipEvent:
-    """Return what is written of an event."""
+def event_record(event: Event, studied: StudiedStretch, session: Session, name: str) -> SlipEvent:
+    """Return what is written of an event of a session that is called `name`."""
     layout = studied.sensors.layout
     before = studied.before(event)
     cost = partial(cost_of, studied.log, session.robot, layout, before=before)
@@ -106,7 +106,7 @@ def event_record(event: Event, studied: StudiedStretch, session: Session) -> Sli
     did = circumstances(studied.motion, event.first_s, event.last_s)
     turns = layout.turns[event.candidates[0].sensor]
     return SlipEvent(
-        session=session.name,
+        session=name,
         start_s=event.first_s,
         end_s=event.last_s,
         found_s=event.found_s,

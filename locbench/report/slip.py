@@ -20,7 +20,7 @@ from locbench.report.slip_tables import (
     redundancy_table,
     slip_csv,
 )
-from locbench.report.slip_words import checkable_words, greatest_first, session_words, slip_headline
+from locbench.report.slip_words import checkable_words, clock_origin, greatest_first, session_words, slip_headline
 from locbench.report.terminal_pieces import print_list, print_table_and_note, wide_enough
 from locbench.results import SlipRecord, slip_json
 from locbench.slip.kinds import SlipChannel, SlipFault
@@ -55,8 +55,9 @@ def print_slip(record: SlipRecord, places: Sequence[str], console: Console) -> N
             mine = [event for event in record.events if event.session == session.name]
             kept = {id(event) for event in greatest_first(mine)[:_MOST_EVENTS]}
             shown = [event for event in mine if id(event) in kept]
-            title = f"Events in {plain_text(session.name)}"
-            print_table_and_note(event_table(title, shown, numbers), console)
+            since = ", seconds since its start" if clock_origin(session) else ""
+            title = f"Events in {plain_text(session.name)}{since}"
+            print_table_and_note(event_table(title, shown, numbers, clock_origin(session)), console)
             if len(shown) < len(mine):
                 more = f"{len(mine) - len(shown)} more cost less; with --out, events.csv has all of them."
                 console.print(Text(more), highlight=False)
@@ -104,7 +105,9 @@ def _next_steps(record: SlipRecord, places: Sequence[str]) -> list[str]:
         steps.append("What filters make of these moments: " + command("evaluate", *places))
     if record.remarks:
         steps.append("What is wrong all through a log: " + command("calibrate", *places))
-    if any(SlipChannel.MARKS in session.why and SlipChannel.TAGS in session.why for session in record.sessions):
+    if any(SlipChannel.COUNTER in session.why for session in record.sessions):
+        steps.append("Log the counters of single pods, kind pod_counts: from them it can be told which one slipped")
+    elif any(SlipChannel.MARKS in session.why and SlipChannel.TAGS in session.why for session in record.sessions):
         steps += [f"For marks that tell of more slips: {runsheet_command('tour')}", BEFORE_THE_ROBOT_MOVES]
     steps.append("Over time and on the floor, as pictures: " + command("slip", *places, "--out", "FOLDER"))
     return steps

@@ -62,9 +62,9 @@ def _rounded(one: Estimated) -> Cell:
     return Cell(f"{one.value / 0.001:.2g} mm" if one.unit == "m" else f"{one.value / _DEGREE:.2g} deg")
 
 
-def event_table(title: str, events: Sequence[SlipEvent], numbers: Mapping[int, int]) -> TextTable:
-    """Return events in order of time, each with its number."""
-    rows = tuple(_event_row(event, numbers[id(event)]) for event in events)
+def event_table(title: str, events: Sequence[SlipEvent], numbers: Mapping[int, int], origin_s: float) -> TextTable:
+    """Return events in order of time, each with its number, times after `origin_s`."""
+    rows = tuple(_event_row(event, numbers[id(event)], origin_s) for event in events)
     columns = (
         Column("no."),
         Column("time", "s"),
@@ -83,12 +83,12 @@ def event_table(title: str, events: Sequence[SlipEvent], numbers: Mapping[int, i
     return TextTable(title, columns, rows, note=note)
 
 
-def _event_row(event: SlipEvent, number: int) -> tuple[Cell, ...]:
+def _event_row(event: SlipEvent, number: int, origin_s: float) -> tuple[Cell, ...]:
     likeliest = event.details[0]
     told = str(event.channel) if event.decided_by in (None, event.channel) else f"{event.channel}, {event.decided_by}"
     return (
         Cell(str(number)),
-        Cell(f"{event.start_s:.1f}–{event.end_s:.1f}"),
+        Cell(f"{event.start_s - origin_s:.1f}–{event.end_s - origin_s:.1f}"),
         label_cell(what_happened(event)),
         _lost_cell(likeliest),
         *_cost_cells(likeliest),

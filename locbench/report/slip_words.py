@@ -4,14 +4,14 @@ from collections.abc import Sequence
 
 from locbench.config.robot import SensorKind
 from locbench.report.fitted_numbers import fitted_text
-from locbench.report.numbers import DEGREES, error_length, plain_text, quantity_text
+from locbench.report.numbers import plain_text
 from locbench.results import EventCandidate, MissCaused, SlipCircumstances, SlipEvent, SlipRecord, SlipSession
 from locbench.slip.kinds import SlipChannel, SlipFault
-from locbench.units import UnitSystem
 
 __all__ = [
     "candidate_words",
     "checkable_words",
+    "clock_origin",
     "doing_words",
     "event_words",
     "greatest_first",
@@ -21,7 +21,8 @@ __all__ = [
     "what_happened",
 ]
 
-_MILLIMETRES = error_length(UnitSystem.METRIC)
+# less turn than this is rounding; a clock beyond this counts from an epoch of its own
+_SHOWN_RAD, _LONGEST_CLOCK_S = 1e-4, 1e5
 _TOLD_BY = {
     SlipChannel.PARITY: "told by the other sensors",
     SlipChannel.TAGS: "told by tags",
@@ -78,35 +79,54 @@ def what_happened(event: SlipEvent) -> str:
     return who if event.fault is SlipFault.SLIP else f"{who}: {_FAULT[event.fault]}"
 
 
-def event_words(event: SlipEvent) -> str:
-    """Return an event as a piece of a sentence: who, how much, when, and what it cost."""
+def event_words(event: SlipEvent, origin_s: float = 0.0) -> str:
+    """Return an event as a piece of a sentence: who, how much, when after `origin_s`, and what it cost."""
     likeliest = event.details[0]
-    who = candidate_words(likeliest)
-    if len(event.details) > 1 and event.alone:
-        who += f" (or it was {listed(event.candidates[1:], 'or')})"
-    elif len(event.details) > 1:
-        who += f" with {listed(event.candidates[1:], 'or')} at the same time"
+    did = candidate_words(likeliest)
     if event.fault is not SlipFault.SLIP:
-        who += f", {_FAULT[event.fault]}"
-    cost = f"the pose was then off by {quantity_text(event.position_error_m, _MILLIMETRES)}"
-    if abs(event.heading_error_rad) > 1e-4:
-        cost += f" and {quantity_text(abs(event.heading_error_rad), DEGREES)}"
-    miss = nearest_miss(likeliest)
-    if miss is not None:
-        cost += f", a shot at {plain_text(miss.goal)} {quantity_text(miss.miss_m, _MILLIMETRES)}"
-    return f"at {event.start_s:.1f} s {who}, {_TOLD_BY[event.channel]}: {cost}"
+        did += f", {_FAULT[event.fault]}"
+    when = f"at {event.start_s - origin_s:.1f} s"
+    told = f", {_TOLD_BY[event.channel]}"
+    if len(event.details) > 1 and event.alone:
+        return f"{when} {listed(event.candidates, 'or')}{told}; if {did}, {_cost_words(likeliest)}"
+    if len(event.details) > 1:
+        did += f" with {listed(event.candidates[1:], 'or')} at the same time"
+    return f"{when} {did}{told}: {_cost_words(likeliest)}"
+
+
+def _cost_words(one: EventCandidate) -> str:
+    off = fitted_text(one.position_error_m, one.position_error_std_m or None, "m")
+    if abs(one.heading_error_rad) > _SHOWN_RAD:
+        off += f" and {fitted_text(abs(one.heading_error_rad), one.heading_error_std_rad or None, 'rad')}"
+    miss = nearest_miss(one)
+    beside = (
+        ""
+        if miss is None
+        else f", a shot at {plain_text(miss.goal)} by {fitted_text(miss.miss_m, miss.std_m or None, 'm')}"
+    )
+    return f"the pose was then off by {off}{beside}"
+
+
+def clock_origin(session: SlipSession) -> float:
+    """Return the time that is shown as 0: the clock's own zero, or the log's start where that was long ago."""
+    return session.start_s if abs(session.start_s) + session.duration_s > _LONGEST_CLOCK_S else 0.0
 
 
 def slip_headline(record: SlipRecord) -> str:
     """Return the answer in one or two sentences."""
     where = _sessions(record.sessions)
+    if not any(session.channels for session in record.sessions):
+        return (
+            f"Nothing can tell of a slip in {where}: {plain_text(record.redundancy.why or 'no channel could judge')}."
+        )
     if not record.events:
         return f"No slip found in {where}.{_unchecked(record)}"
     count = f"{len(record.events)} event{'' if len(record.events) == 1 else 's'} in {where}"
     worst = greatest_first(record.events)[0]
     which = "" if len(record.events) == 1 else "; the one that cost most"
     session = f" of {plain_text(worst.session)}" if len(record.sessions) > 1 else ""
-    return f"{count}{which}{session}: {event_words(worst)}.{_unchecked(record)}"
+    origin_s = next(clock_origin(one) for one in record.sessions if one.name == worst.session)
+    return f"{count}{which}{session}: {event_words(worst, origin_s)}.{_unchecked(record)}"
 
 
 def _sessions(sessions: Sequence[SlipSession]) -> str:
@@ -130,7 +150,7 @@ def checkable_words(record: SlipRecord) -> list[str]:
     """Return in plain sentences what these sensors can tell, and which further one would tell more."""
     redundancy = record.redundancy
     if redundancy.why is not None:
-        said = [f"Nothing: {plain_text(redundancy.why)}. Only tags or marks can tell of a slip"]
+        said = [f"Nothing by the sensors: {plain_text(redundancy.why)}"]
     else:
         more = f"{redundancy.count} more than three motions need"
         said = [f"With {listed(list(redundancy.sensors))} there are {len(redundancy.sensors)} measurements, {more}"]
@@ -156,13 +176,15 @@ def _set_words(pods: Sequence[str], gyros: Sequence[str]) -> str:
 
 def session_words(session: SlipSession) -> list[str]:
     """Return what a session was judged by, and what could not judge it."""
-    told = [_CHANNEL[channel] for channel in session.channels]
+    told = ", ".join(_CHANNEL[channel] for channel in session.channels)
     # a rate is not a result: two digits of it are enough
-    said = [
-        f"{plain_text(session.name)}: {session.duration_s:.0f} s, {session.path_length_m:.0f} m; judged by "
-        f"{', '.join(told) if told else 'nothing'}; chance alone shows {session.alarms_expected:.2g} events"
-    ]
-    said += [f"Not judged by {_CHANNEL[channel]}: {plain_text(why)}" for channel, why in session.why.items()]
+    chance = f"; chance alone shows {session.alarms_expected:.2g} events" if told else ""
+    driven = f"{session.duration_s:.0f} s, {session.path_length_m:.0f} m"
+    said = [f"{plain_text(session.name)}: {driven}; judged by {told or 'nothing'}{chance}"]
+    reasons: dict[str, list[str]] = {}
+    for channel, why in session.why.items():
+        reasons.setdefault(why, []).append(_CHANNEL[channel])
+    said += [f"Not judged by {listed(names, 'or')}: {plain_text(why)}" for why, names in reasons.items()]
     if session.gyro_drift is not None:
         drift = fitted_text(session.gyro_drift.value, session.gyro_drift.std, "rad")
         said.append(f"Gyro drift, kept apart from slips: {drift} per minute, as the pods tell it")

@@ -179,14 +179,15 @@ def _together(slip: CorrectionSlip, near: Sequence[Event], channel: SlipChannel)
     for event in near:
         for index, one in enumerate(event.candidates):
             parts.setdefault(one.sensor, (one, event.span_of(index)))
+    # sensors that contradict each other know best when it was
+    first_s = min((event.first_s for event in near), default=slip.first_s)
     return Event(
         fault=SlipFault.SLIP,
         channel=channel,
         decided_by=None,
-        # sensors that contradict each other know best when it was
-        first_s=min((event.first_s for event in near), default=slip.first_s),
+        first_s=first_s,
         last_s=max((event.last_s for event in near), default=slip.last_s),
-        found_s=min([slip.found_s, *(event.found_s for event in near)]),
+        found_s=max(min([slip.found_s, *(event.found_s for event in near)]), first_s),
         candidates=tuple(one for one, _ in parts.values()),
         spans=tuple(span for _, span in parts.values()) if near else (),
         alone=not near,

@@ -171,10 +171,25 @@ def test_several_sessions_are_summed_up(tmp_path):
     assert record.pods["left"].travel.value == pytest.approx(2.0 * slip([SHOVED]).pods["left"].travel.value)
 
 
+def test_sessions_of_one_name_keep_their_own_events(tmp_path):
+    other = without_tables(copied(HEALTHY, tmp_path / "again"), "tags", "marks", "truth")
+    text = (other / "session.toml").read_text().replace("Orchard, healthy", "Orchard, shoved")
+    (other / "session.toml").write_text(text)
+    record = slip([SHOVED, other])
+    assert [session.name for session in record.sessions] == ["Orchard, shoved", "Orchard, shoved (2)"]
+    assert {event.session for event in record.events} == {"Orchard, shoved"}
+    assert record.sessions[1].events == 0
+
+
+def test_events_are_found_after_they_began(shoved):
+    assert all(event.start_s <= event.found_s for event in shoved.events)
+
+
 def test_a_log_without_single_pods_says_that_it_cannot_tell(tmp_path):
     record = slip([SmallLog(tmp_path / "velocities", "velocities").write()])
     assert record.events == []
     assert record.redundancy.count == 0
+    assert record.sessions[0].path_length_m > 3.0
     assert "single pods" in record.redundancy.why
 
 

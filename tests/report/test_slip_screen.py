@@ -71,8 +71,10 @@ def test_nothing_checkable_says_so(record):
     )
     session = bare.sessions[0].model_copy(update={"channels": [], "parity": []})
     bare = bare.model_copy(update={"sessions": [session]})
-    assert "Nothing checks the odometry: there are no pods" in slip_headline(bare)
-    assert checkable_words(bare)[0].startswith("Nothing: there are no pods")
+    assert slip_headline(bare) == "Nothing can tell of a slip in Orchard, shoved: there are no pods."
+    assert checkable_words(bare)[0] == "Nothing by the sensors: there are no pods"
+    tagged = bare.model_copy(update={"sessions": [session.model_copy(update={"channels": [SlipChannel.COUNTER]})]})
+    assert "Nothing checks the odometry: there are no pods" in slip_headline(tagged)
     assert "judged by nothing" in _screen(bare).replace("\n", " ")
 
 
@@ -122,6 +124,27 @@ def test_faults_of_counters_are_named(record):
     screen = _screen(record.model_copy(update={"events": [event]}), 140)
     assert "left: counter stuck" in screen
     assert "check its cable and plug" in screen
+
+
+def test_of_several_candidates_none_is_accused(record):
+    event = next(one for one in record.events if len(one.details) > 1).model_copy(update={"alone": True})
+    names = f"{', '.join(event.candidates[:-1])} or {event.candidates[-1]}"
+    assert f"at {event.start_s:.1f} s {names}, told by" in event_words(event)
+    assert f"; if {event.candidates[0]}" in event_words(event)
+
+
+def test_a_clock_with_an_epoch_of_its_own_is_shown_from_its_start(record):
+    late = 1.7e9
+    session = record.sessions[0].model_copy(update={"start_s": late})
+    events = [
+        one.model_copy(update={"start_s": one.start_s + late, "end_s": one.end_s + late}) for one in record.events
+    ]
+    moved = record.model_copy(update={"sessions": [session], "events": events})
+    screen = _screen(moved, 140)
+    assert "seconds since its start" in screen
+    # the slip of the cross pod
+    assert re.search(r"\b4 +43\.1–43\.2", screen)
+    assert slip_headline(moved) == slip_headline(record)
 
 
 def test_gains_and_gyros_have_their_own_words(record):

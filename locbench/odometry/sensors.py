@@ -45,11 +45,6 @@ class SensorLayout:
         """(K,) whether it reads turns and not travel."""
         return np.array([kind is SensorKind.GYRO for kind in self.kind], dtype=bool)
 
-    @property
-    def is_pod(self) -> BoolArray:
-        """(K,) whether the pose is computed from it."""
-        return np.array([kind is not SensorKind.DRIVE_WHEEL for kind in self.kind], dtype=bool)
-
     def variance(self, travel: FloatArray, duration_s: FloatArray) -> FloatArray:
         """Return (..., K) of what each reads over whiles of a travel (..., K) and a duration (...)."""
         time = np.asarray(duration_s)[..., np.newaxis]

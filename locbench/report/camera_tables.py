@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from locbench.camera.components import Component
-from locbench.report.fitted_numbers import decimals_for
+from locbench.report.fitted_numbers import with_std
 from locbench.report.numbers import MISSING
 from locbench.report.text_tables import Cell, Column, TextTable, count_cell
 from locbench.results import BiasAndSpread, CameraBin, CameraRecord, TrustRecord
@@ -65,15 +65,9 @@ def _numbers_cells(numbers: BiasAndSpread | None, factor: float) -> list[Cell]:
     if numbers is None:
         return [Cell(MISSING), Cell(MISSING)]
     return [
-        Cell(_with_std(numbers.bias / factor, numbers.bias_std / factor)),
-        Cell(_with_std(numbers.spread / factor, numbers.spread_std / factor)),
+        Cell(with_std(numbers.bias / factor, numbers.bias_std / factor)),
+        Cell(with_std(numbers.spread / factor, numbers.spread_std / factor)),
     ]
-
-
-def _with_std(value: float, std: float) -> str:
-    # one digit of the uncertainty is enough in a table
-    decimals = max(decimals_for(std) - 1, 0)
-    return f"{value:z.{decimals}f}±{std:.{decimals}f}"
 
 
 def trust_table(record: CameraRecord) -> TextTable:

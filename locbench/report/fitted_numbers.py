@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from locbench.units import UNITS
 
-__all__ = ["SHOWN", "decimals_for", "fitted_text"]
+__all__ = ["SHOWN", "decimals_for", "fitted_text", "with_std"]
 
 SHOWN: Mapping[str, tuple[str, float]] = {
     "m": ("mm", UNITS["mm"].factor),
@@ -34,3 +34,9 @@ def fitted_text(value: float, std: float | None, unit: str) -> str:
         return f"{value / factor:.{_WITHOUT_STD}g}{end}"
     decimals = decimals_for(std / factor)
     return f"{value / factor:z.{decimals}f} ± {std / factor:.{decimals}f}{end}"
+
+
+def with_std(value: float, std: float) -> str:
+    """Return value and standard uncertainty, both as shown: one digit of it is enough in a table."""
+    decimals = max(decimals_for(std) - 1, 0)
+    return f"{value:z.{decimals}f}±{std:.{decimals}f}"

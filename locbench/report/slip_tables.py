@@ -1,22 +1,32 @@
 """Tables of slips: for the screen, and as CSV in SI units."""
 
-import csv
-import io
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from locbench.config.robot import SensorKind
-from locbench.report.fitted_numbers import decimals_for, fitted_text
+from locbench.report.csv_texts import Row, csv_text
+from locbench.report.fitted_numbers import SHOWN, fitted_text, with_std
 from locbench.report.numbers import MISSING
 from locbench.report.slip_words import doing_words, nearest_miss, what_happened
 from locbench.report.text_tables import Cell, Column, TextTable, count_cell, label_cell
-from locbench.results import CheckedSensor, Estimated, EventCandidate, PodSlip, SlipEvent, SlipRecord
+from locbench.results import CheckedSensor, Estimated, EventCandidate, MissCaused, PodSlip, SlipEvent, SlipRecord
 
 __all__ = ["candidate_table", "event_numbers", "event_table", "pod_table", "redundancy_table", "slip_csv"]
 
 # what is less sure than this is said to be
 _SURE = 0.99
-_DEGREE = 0.017453292519943295
+_MM, _DEGREE = SHOWN["m"][1], SHOWN["rad"][1]
 _VALUE = "value\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}std"
+_EVENTS = (
+    *("event", "session", "start_s", "end_s", "found_s", "fault", "channel", "decided_by", "alone", "confidence"),
+    *("candidate", "probability", "lost", "lost_std", "unit", "position_error_m", "position_error_std_m"),
+    *("heading_error_rad", "heading_error_std_rad", "speed_m_s", "turn_rate_rad_s", "acceleration_m_s2", "meanwhile"),
+    *("x_m", "y_m", "goal", "range_m", "miss_m", "miss_std_m"),
+)
+_PODS = (
+    *("pod", "kind", "travel_m", "events", "possible_events", "lost_m", "lost_std_m", "per_metre", "per_metre_std"),
+    *("possible_per_metre", "possible_per_metre_std", "share_of_time", "possible_share_of_time", "why"),
+)
+_SENSORS = ("sensor", "kind", "redundancy_number", "detectable", "least", "unit", "alike")
 _KIND = {SensorKind.POD: "pod", SensorKind.DRIVE_WHEEL: "driven wheel", SensorKind.GYRO: "gyro"}
 
 
@@ -59,7 +69,7 @@ def _sensor_row(name: str, one: CheckedSensor, alike: Sequence[str]) -> tuple[Ce
 
 def _rounded(one: Estimated) -> Cell:
     """Return a limit that follows from stated noise: two digits are worth reading."""
-    return Cell(f"{one.value / 0.001:.2g} mm" if one.unit == "m" else f"{one.value / _DEGREE:.2g} deg")
+    return Cell(f"{one.value / _MM:.2g} mm" if one.unit == "m" else f"{one.value / _DEGREE:.2g} deg")
 
 
 def event_table(title: str, events: Sequence[SlipEvent], numbers: Mapping[int, int], origin_s: float) -> TextTable:
@@ -105,18 +115,14 @@ def _cost_cells(candidate: EventCandidate) -> list[Cell]:
     miss = nearest_miss(candidate)
     no_goal = Cell(MISSING, "the field file has no goal")
     return [
-        _with_std(candidate.position_error_m / 0.001, candidate.position_error_std_m / 0.001),
+        _with_std(candidate.position_error_m / _MM, candidate.position_error_std_m / _MM),
         _with_std(candidate.heading_error_rad / _DEGREE, candidate.heading_error_std_rad / _DEGREE),
-        no_goal if miss is None else _with_std(miss.miss_m / 0.001, miss.std_m / 0.001),
+        no_goal if miss is None else _with_std(miss.miss_m / _MM, miss.std_m / _MM),
     ]
 
 
 def _with_std(value: float, std: float) -> Cell:
-    if std <= 0.0:
-        return Cell(f"{value:z.1f}")
-    # one digit of the uncertainty is enough in a table
-    decimals = max(decimals_for(std) - 1, 0)
-    return Cell(f"{value:z.{decimals}f}±{std:.{decimals}f}")
+    return Cell(with_std(value, std) if std > 0.0 else f"{value:z.1f}")
 
 
 def candidate_table(events: Sequence[SlipEvent], numbers: Mapping[int, int]) -> TextTable:
@@ -180,7 +186,7 @@ def _pod_row(name: str, one: PodSlip) -> tuple[Cell, ...]:
 
 
 def _number(one: Estimated | None, why: str | None) -> Cell:
-    return Cell(MISSING, why) if one is None else _with_std(one.value / 0.001, (one.std or 0.0) / 0.001)
+    return Cell(MISSING, why) if one is None else _with_std(one.value / _MM, (one.std or 0.0) / _MM)
 
 
 def _share(value: float | None, why: str | None) -> Cell:
@@ -189,57 +195,86 @@ def _share(value: float | None, why: str | None) -> Cell:
 
 def slip_csv(record: SlipRecord) -> dict[str, str]:
     """Return name and text of events.csv, pods.csv and redundancy.csv, in SI units and radians."""
-    return {"events.csv": _events_csv(record), "pods.csv": _pods_csv(record), "redundancy.csv": _redundancy_csv(record)}
+    return {
+        "events.csv": csv_text(_event_rows(record), _EVENTS),
+        "pods.csv": csv_text(_pod_rows(record), _PODS),
+        "redundancy.csv": csv_text(_sensor_rows(record), _SENSORS),
+    }
 
 
-def _events_csv(record: SlipRecord) -> str:
+def _event_rows(record: SlipRecord) -> Iterator[Row]:
+    """Yield a row per candidate of every event; its keys are the columns."""
     numbers = event_numbers(record.events)
-    heading = ["event", "session", "start_s", "end_s", "found_s", "fault", "channel", "decided_by", "alone"]
-    heading += ["confidence", "candidate", "probability", "lost", "lost_std", "unit", "position_error_m"]
-    heading += ["position_error_std_m", "heading_error_rad", "heading_error_std_rad", "speed_m_s", "turn_rate_rad_s"]
-    heading += ["acceleration_m_s2", "meanwhile", "x_m", "y_m", "goal", "range_m", "miss_m", "miss_std_m"]
-    rows = [heading]
     for event in record.events:
         did = event.circumstances
         for one in event.details:
             miss = nearest_miss(one)
-            at_goal = [miss.goal, miss.range_m, miss.miss_m, miss.std_m] if miss is not None else [""] * 4
-            values = [numbers[id(event)], event.session, event.start_s, event.end_s, event.found_s, event.fault]
-            values += [event.channel, event.decided_by or "", event.alone, event.confidence, one.sensor]
-            values += [one.probability, one.lost.value, one.lost.std, one.lost.unit, one.position_error_m]
-            values += [one.position_error_std_m, one.heading_error_rad, one.heading_error_std_rad, did.speed_m_s]
-            values += [did.turn_rate_rad_s, did.acceleration_m_s2, " ".join(did.kinds), event.x_m, event.y_m, *at_goal]
-            rows.append([str(value) for value in values])
-    return _csv(rows)
+            yield {
+                "event": numbers[id(event)],
+                "session": event.session,
+                "start_s": event.start_s,
+                "end_s": event.end_s,
+                "found_s": event.found_s,
+                "fault": event.fault,
+                "channel": event.channel,
+                "decided_by": event.decided_by,
+                "alone": event.alone,
+                "confidence": event.confidence,
+                "candidate": one.sensor,
+                "probability": one.probability,
+                "lost": one.lost.value,
+                "lost_std": one.lost.std,
+                "unit": one.lost.unit,
+                "position_error_m": one.position_error_m,
+                "position_error_std_m": one.position_error_std_m,
+                "heading_error_rad": one.heading_error_rad,
+                "heading_error_std_rad": one.heading_error_std_rad,
+                "speed_m_s": did.speed_m_s,
+                "turn_rate_rad_s": did.turn_rate_rad_s,
+                "acceleration_m_s2": did.acceleration_m_s2,
+                "meanwhile": " ".join(did.kinds),
+                "x_m": event.x_m,
+                "y_m": event.y_m,
+                **({} if miss is None else _miss_cells(miss)),
+            }
 
 
-def _pods_csv(record: SlipRecord) -> str:
-    heading = ["pod", "kind", "travel_m", "events", "possible_events", "lost_m", "lost_std_m", "per_metre"]
-    heading += ["per_metre_std", "possible_per_metre", "possible_per_metre_std", "share_of_time"]
-    rows = [[*heading, "possible_share_of_time", "why"]]
+def _miss_cells(miss: MissCaused) -> Row:
+    return {"goal": miss.goal, "range_m": miss.range_m, "miss_m": miss.miss_m, "miss_std_m": miss.std_m}
+
+
+def _pod_rows(record: SlipRecord) -> Iterator[Row]:
     for name, one in record.pods.items():
-        values = [name, one.kind, one.travel.value, one.events, one.possible_events, *_both(one.lost)]
-        values += [*_both(one.per_metre), *_both(one.possible_per_metre), one.share_of_time]
-        values += [one.possible_share_of_time, one.why]
-        rows.append(["" if value is None else str(value) for value in values])
-    return _csv(rows)
+        yield {
+            "pod": name,
+            "kind": one.kind,
+            "travel_m": one.travel.value,
+            "events": one.events,
+            "possible_events": one.possible_events,
+            **_both("lost", one.lost, "_m"),
+            **_both("per_metre", one.per_metre),
+            **_both("possible_per_metre", one.possible_per_metre),
+            "share_of_time": one.share_of_time,
+            "possible_share_of_time": one.possible_share_of_time,
+            "why": one.why,
+        }
 
 
-def _both(one: Estimated | None) -> list[float | None]:
-    return [None, None] if one is None else [one.value, one.std]
+def _both(name: str, one: Estimated | None, unit: str = "") -> Row:
+    if one is None:
+        return {}
+    return {f"{name}{unit}": one.value, f"{name}_std{unit}": one.std}
 
 
-def _redundancy_csv(record: SlipRecord) -> str:
-    rows = [["sensor", "kind", "redundancy_number", "detectable", "least", "unit", "alike"]]
+def _sensor_rows(record: SlipRecord) -> Iterator[Row]:
     for name, one in record.redundancy.sensors.items():
         group = next((group for group in record.isolable_sets if name in group), [])
-        values = [name, one.kind, one.redundancy_number, one.detectable]
-        values += ["", ""] if one.least is None else [one.least.value, one.least.unit]
-        rows.append([*(str(value) for value in values), " ".join(other for other in group if other != name)])
-    return _csv(rows)
-
-
-def _csv(rows: Iterable[Sequence[str]]) -> str:
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerows(rows)
-    return text.getvalue()
+        yield {
+            "sensor": name,
+            "kind": one.kind,
+            "redundancy_number": one.redundancy_number,
+            "detectable": one.detectable,
+            "least": None if one.least is None else one.least.value,
+            "unit": None if one.least is None else one.least.unit,
+            "alike": " ".join(other for other in group if other != name),
+        }

@@ -1,12 +1,8 @@
 """The results as CSV texts for a spreadsheet or a script: SI units, one number a row, empty where there is none."""
 
-import csv
-import io
-from collections.abc import Iterator, Sequence
-from functools import lru_cache
-from typing import Any
+from collections.abc import Iterator
 
-from locbench.report.numbers import plain_text
+from locbench.report.csv_texts import Row, csv_text
 from locbench.report.quantities import (
     ALL_SESSIONS,
     QUANTITIES,
@@ -27,8 +23,6 @@ from locbench.results import (
 from locbench.statistics import UncertainNumber
 
 __all__ = ["csv_tables"]
-
-Row = dict[str, Any]
 
 _SUMMARY = (
     "session",
@@ -94,14 +88,9 @@ _LANDINGS = (
     "inside",
 )
 
-# A spreadsheet takes text that begins so for a formula.
-_FORMULA_STARTS = ("=", "+", "-", "@")
-
 
 def csv_tables(results: Results, tracks: Tracks) -> dict[str, str]:
     """Return file name -> text of every CSV file.
-
-    Text that a spreadsheet would take for a formula gets a single quote in front; numbers are left alone.
 
     Parameters
     ----------
@@ -111,38 +100,16 @@ def csv_tables(results: Results, tracks: Tracks) -> dict[str, str]:
         The pictures' contents: corrections.csv, aim.csv, drift.csv, landings.csv.
     """
     return {
-        "summary.csv": _csv(_summary_rows(results), _SUMMARY),
-        "corrections.csv": _csv(_correction_rows(tracks), _CORRECTIONS),
-        "aim.csv": _csv(_aim_rows(tracks), _AIM),
-        "reference.csv": _csv(_reference_rows(results), _REFERENCE),
-        "shots.csv": _csv(_shot_rows(results), _SHOTS),
-        "drift.csv": _csv(_drift_rows(tracks), _DRIFT),
-        "at_marks.csv": _csv(_mark_rows(results), _AT_MARKS),
-        "comparisons.csv": _csv(_comparison_rows(results), _COMPARISONS),
-        "landings.csv": _csv(_landing_rows(tracks), _LANDINGS),
+        "summary.csv": csv_text(_summary_rows(results), _SUMMARY),
+        "corrections.csv": csv_text(_correction_rows(tracks), _CORRECTIONS),
+        "aim.csv": csv_text(_aim_rows(tracks), _AIM),
+        "reference.csv": csv_text(_reference_rows(results), _REFERENCE),
+        "shots.csv": csv_text(_shot_rows(results), _SHOTS),
+        "drift.csv": csv_text(_drift_rows(tracks), _DRIFT),
+        "at_marks.csv": csv_text(_mark_rows(results), _AT_MARKS),
+        "comparisons.csv": csv_text(_comparison_rows(results), _COMPARISONS),
+        "landings.csv": csv_text(_landing_rows(tracks), _LANDINGS),
     }
-
-
-# two hours of fixes are a million rows of the same few words
-@lru_cache(maxsize=1024)
-def _harmless(word: str) -> str:
-    # a line break or a tab in a name would also split the row for some readers
-    text = plain_text(word)
-    return f"'{text}" if text.lstrip().startswith(_FORMULA_STARTS) else text
-
-
-def _cell(value: Any) -> Any:
-    if isinstance(value, str):
-        return _harmless(value)
-    return "" if value is None or value != value else value
-
-
-def _csv(rows: Iterator[Row], columns: Sequence[str]) -> str:
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows([_cell(row.get(column)) for column in columns] for row in rows)
-    return text.getvalue()
 
 
 def _number_cells(quantity: str, number: UncertainNumber, unit: str) -> Row:

@@ -16,8 +16,8 @@ __all__ = ["MARK_REACH", "TAG_REACH", "CorrectionSlip", "PoseChecks", "narrowed"
 
 # after a slip so many seconds of fixes tell of it, or so many fixes; of marks the next two
 TAG_REACH, MARK_REACH = Reach(3.0, 4), Reach(0.0, 2)
-GRID_S = 0.1
-_TESTS_PER_MINUTE = 60.0 / GRID_S
+_GRID_S = 0.1
+_TESTS_PER_MINUTE = 60.0 / _GRID_S
 # so much likelier the best must be than a candidate that is dropped
 _ODDS = 100.0
 # within these odds of the best time the slip may have begun
@@ -40,7 +40,7 @@ class PoseChecks:
     """Checks of the pose and the sensors that may slip, K of them.
 
     `sensor` (K,) are their places in the layout, `response` (K, 3) what each does to the motion, `turns` (K,) which are
-    gyros. `fewest` checks have to tell of a slip. `moving` (T,) are times at which the robot moves, `GRID_S` apart.
+    gyros. `fewest` checks have to tell of a slip. `moving` (T,) are times at which the robot moves, `_GRID_S` apart.
     """
 
     checks: Checked
@@ -59,8 +59,8 @@ class PoseChecks:
         """Return the checks of a motion whose `sensors` do `response` (all K, 3) to it."""
         motion = checks.motion
         chosen = np.flatnonzero(np.any(np.abs(response) > 1e-9, axis=1))
-        grid = np.arange(motion.time_s[0], motion.time_s[-1], GRID_S)
-        rolled = np.interp(grid, motion.time_s, motion.path_length_m + GRID_S * motion.turning_rad)
+        grid = np.arange(motion.time_s[0], motion.time_s[-1], _GRID_S)
+        rolled = np.interp(grid, motion.time_s, motion.path_length_m + _GRID_S * motion.turning_rad)
         return cls(
             checks=checks,
             reach=reach,

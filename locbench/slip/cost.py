@@ -6,9 +6,9 @@ import numpy as np
 
 from locbench.arrays import FloatArray
 from locbench.config import RobotConfig
-from locbench.geometry import compose, inverse
 from locbench.odometry import SensorLayout, dead_reckon, unjudged_motion
 from locbench.session import PodTravel
+from locbench.shots.landing import landing_offset
 
 __all__ = ["Cost", "cost_of"]
 
@@ -32,8 +32,7 @@ class Cost:
 
     def miss_m(self, goal: FloatArray) -> float:
         """Return how far from a goal (2,) a shot lands that is aimed from the believed pose."""
-        carried = compose(compose(self.true, inverse(self.believed)), np.array([*goal, 0.0]))
-        return float(np.linalg.norm(carried[:2] - goal))
+        return float(np.linalg.norm(landing_offset(self.true[np.newaxis], self.believed[np.newaxis], goal)))
 
 
 def cost_of(

@@ -181,6 +181,15 @@ def test_tables_hold_every_candidate(record):
     assert checked["cross"]["least"] == ""
 
 
+def test_a_spreadsheet_takes_no_name_for_a_formula(record):
+    text = record.model_dump_json(by_alias=True).replace('"left"', '"=1+2"')
+    texts = slip_csv(SlipRecord.model_validate_json(text))
+    for name, column in (("events.csv", "candidate"), ("pods.csv", "pod"), ("redundancy.csv", "sensor")):
+        cells = {row[column] for row in csv.DictReader(io.StringIO(texts[name]))}
+        assert "'=1+2" in cells
+        assert "=1+2" not in cells
+
+
 def test_the_timeline_draws_the_record(record):
     session = record.sessions[0]
     drawn = plot_parity(record, session)

@@ -30,13 +30,15 @@ def noncentrality(false_alarm: float, power: float, degrees_of_freedom: int = 1)
     power
         Probability that it is exceeded at the noncentrality returned; more than `false_alarm`.
     degrees_of_freedom
-        Of the chi-square.
+        Of the chi-square; 1 at least.
 
     Raises
     ------
     ValueError
-        If the power is not above the probability of a false alarm.
+        If the power is not above the probability of a false alarm, or there are no degrees of freedom.
     """
+    if degrees_of_freedom < 1:
+        raise ValueError(f"need one degree of freedom at least, got {degrees_of_freedom}")
     if not 0.0 < false_alarm < power < 1.0:
         raise ValueError(f"need 0 < false alarm < power < 1, got {false_alarm} and {power}")
     limit = float(chdtri(degrees_of_freedom, false_alarm))
@@ -109,11 +111,13 @@ def reliability(design: FloatArray, std: FloatArray) -> Reliability:
     Raises
     ------
     ValueError
-        If the shapes do not fit, or a standard deviation is not positive.
+        If the shapes do not fit, a number of the design is not finite, or a standard deviation is not positive.
     """
     design, std = np.asarray(design, dtype=float), np.asarray(std, dtype=float)
     if design.ndim != 2 or std.shape != (len(design),) or not np.all(std > 0.0):
         raise ValueError("design must be (K, U) and std (K,), all positive")
+    if not np.all(np.isfinite(design)):
+        raise ValueError("every number of the design must be finite")
     weighted = design / std[:, np.newaxis]
     # columns to one size: metres and radians would otherwise decide about the rank
     size = np.linalg.norm(weighted, axis=0)

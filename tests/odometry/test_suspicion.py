@@ -9,6 +9,7 @@ from naive import naive_contradictions, naive_jumps
 from plaza import write_plaza
 
 from locbench.config import FieldConfig, RobotConfig, ScenarioConfig, load_config
+from locbench.config.robot import DriveWheel
 from locbench.config.scenario import TrueGeometry
 from locbench.geometry import rolling_row
 from locbench.odometry import Motion, dead_reckon, measure_motion
@@ -101,6 +102,21 @@ def test_without_redundancy_only_jumps_are_seen(healthy):
     robot = healthy.robot.model_copy(update={"gyro": None, "heading_from": "pods"})
     assert _suspect_s(measure_motion(log, healthy.robot)) > 5.0
     assert _suspect_s(measure_motion(log, robot)) == 0.0
+
+
+def test_a_driven_wheel_that_spins_or_stands_is_no_reason_to_doubt_the_pose(healthy):
+    """Pods and gyro alone are looked at: neither does it add a doubt, nor does it take one off."""
+    wheel = DriveWheel.model_validate(
+        {"wheel_diameter": "50 mm", "counts_per_revolution": 1000, "x": "100 mm", "y": "0 mm"}
+    )
+    robot = healthy.robot.model_copy(update={"drive_wheels": {"front": wheel}})
+    slipping = _losing(healthy.odometry, "left", 20.0, 22.0, 0.8)
+    for log in (healthy.odometry, slipping):
+        for travel in (3.0 * log.travel_m["right"], np.zeros_like(log.time_s)):
+            driven = replace(log, drive_travel_m={"front": travel})
+            expected = measure_motion(log, healthy.robot).suspect
+            np.testing.assert_array_equal(measure_motion(driven, robot).suspect, expected)
+    assert np.any(measure_motion(slipping, healthy.robot).suspect)
 
 
 TIMES = np.arange(0.0, 6.0, 0.01)

@@ -23,8 +23,10 @@ MEANINGS: Mapping[FindingCode, str] = MappingProxyType(
         FindingCode.TIME_GAP: "What the robot did in between is taken as even motion, and poses after it may be off.",
         FindingCode.CUT_LAST_LINE: "If the last number is cut, the end of the run is wrong.",
         FindingCode.COUNTER_WRAPPED: "None, if it is so: travel goes on across it.",
-        FindingCode.COUNTER_RESET: "Motion during the restart is lost; poses after it are less sure.",
-        FindingCode.COUNTER_JUMP: "The jumps count as motion, and shift every pose after them.",
+        FindingCode.COUNTER_RESET: "Motion during the restart is lost; poses after it are less sure, unless it is a "
+        "driven wheel's.",
+        FindingCode.COUNTER_JUMP: "A pod's jumps count as motion, and shift every pose after them; a driven wheel's "
+        "shift no pose.",
         FindingCode.COUNTER_WIDTH: "The counter cannot be made continuous: where it wrapped around is not known.",
         FindingCode.IMPOSSIBLE_SPEED: "Odometry's steps count as motion, and shift every pose after them; a "
         "truth's count as errors of every estimator.",
@@ -36,7 +38,7 @@ MEANINGS: Mapping[FindingCode, str] = MappingProxyType(
         FindingCode.LOG_TOO_LONG: "What is taken at even times would not fit into memory, and every rate is wrong.",
         FindingCode.GYRO_BIAS: "Headings drift by as much as the bias is wrong; where it was taken off, only by "
         "its error.",
-        FindingCode.UNKNOWN_POD: "Counts and the pods they belong to do not go together, so there is no odometry.",
+        FindingCode.UNKNOWN_POD: "Counts and the wheels they belong to do not go together, so there is no odometry.",
         FindingCode.UNKNOWN_TAG: "These detections are not used, as if the tags had not been seen.",
         FindingCode.UNKNOWN_MARK: "A visit without a place to compare with is of no use.",
         FindingCode.UNKNOWN_MOUNT: "Without the camera's place on the robot, detections say nothing about the robot.",

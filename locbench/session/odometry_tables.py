@@ -1,7 +1,7 @@
 """The four kinds of odometry table, and dense tracks of poses."""
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -120,6 +120,20 @@ def _without_bias(
     return without_standstill_bias(heading, times, moved, findings, **where)
 
 
+@dataclass(frozen=True)
+class _Counted:
+    """One kind of wheels: its key and name, the counter columns of the session file, and the robot file's wheels."""
+
+    key: str
+    words: str
+    entries: Mapping[str, str | PodCounter]
+    wheels: Mapping[str, Pod]
+
+    def counter(self, name: str) -> PodCounter:
+        entry = self.entries[name]
+        return entry if isinstance(entry, PodCounter) else PodCounter(column=entry)
+
+
 def _pod_travel(
     table: Table,
     source: PodCountsSource,
@@ -128,14 +142,17 @@ def _pod_travel(
     flagged: BoolArray,
     findings: FindingList,
 ) -> PodTravel | None:
-    _check_pod_names(source, robot, findings)
-    pods = _counts(table, source.pods, robot.pods, findings)
-    wheels = _counts(table, source.drive_wheels, robot.drive_wheels, findings)
-    restarted = common_restarts(list(pods.values())) if pods else np.zeros(len(times), dtype=bool)
-    travel, doubtful = _travel(table, source.pods, robot.pods, pods, times, restarted, findings)
-    # no pose is computed from driven wheels, so what is wrong with their counters alone makes no interval doubtful
-    driven, _ = _travel(table, source.drive_wheels, robot.drive_wheels, wheels, times, restarted, findings)
-    flagged = flagged | doubtful
+    pods = _Counted("pods", "pod", source.pods, robot.pods)
+    wheels = _Counted("drive_wheels", "driven wheel", source.drive_wheels, robot.drive_wheels)
+    _check_pod_names(pods, wheels, findings)
+    of_pods, of_wheels = _counts(table, pods, findings), _counts(table, wheels, findings)
+    travel, doubtful = _travel(table, pods, of_pods, times, _restarts(of_pods, times), findings)
+    # Driven wheels may be counted by controllers of their own, which go on while that of the pods restarts: only where
+    # they read zero together was it one restart.
+    restarted = _restarts({**of_pods, **of_wheels}, times)
+    # No pose is computed from them, so a log has the same flags and the same pose with them and without: a restart of
+    # everything is flagged by the pods.
+    driven, _ = _travel(table, wheels, of_wheels, times, restarted, findings)
     heading = _heading(table, source, robot, times, findings)
     if source.heading is None and robot.heading_from != "pods":
         findings.error(
@@ -155,28 +172,25 @@ def _pod_travel(
         return None
     moved = np.any([np.abs(one - one[0]) > _MOVED_M for one in travel.values()], axis=0)
     heading = _without_bias(heading, table, source, times, moved, findings)
-    return PodTravel(times, travel, heading, flagged, driven)
+    return PodTravel(times, travel, heading, flagged | doubtful, driven)
 
 
-def _counts(
-    table: Table, entries: Mapping[str, str | PodCounter], wheels: Mapping[str, Pod], findings: FindingList
-) -> dict[str, FloatArray]:
+def _counts(table: Table, counted: _Counted, findings: FindingList) -> dict[str, FloatArray]:
     """Return the counter columns of wheels that the robot file knows, as logged."""
     counts = {
-        name: number_column(table, Column(column=_counter(entry).column, unit=1.0), findings)
-        for name, entry in entries.items()
+        name: number_column(table, Column(column=counted.counter(name).column, unit=1.0), findings)
+        for name in counted.entries
     }
-    return {name: values for name, values in counts.items() if values is not None and name in wheels}
+    return {name: values for name, values in counts.items() if values is not None and name in counted.wheels}
 
 
-def _counter(entry: str | PodCounter) -> PodCounter:
-    return entry if isinstance(entry, PodCounter) else PodCounter(column=entry)
+def _restarts(counts: Mapping[str, FloatArray], times: FloatArray) -> BoolArray:
+    return common_restarts(list(counts.values())) if counts else np.zeros(len(times), dtype=bool)
 
 
 def _travel(
     table: Table,
-    entries: Mapping[str, str | PodCounter],
-    wheels: Mapping[str, Pod],
+    counted: _Counted,
     counts: Mapping[str, FloatArray],
     times: FloatArray,
     restarted: BoolArray,
@@ -186,7 +200,7 @@ def _travel(
     travel: dict[str, FloatArray] = {}
     doubtful = np.zeros(len(times), dtype=bool)
     for name, values in counts.items():
-        counter, size = _counter(entries[name]), wheels[name].metres_per_count
+        counter, size = counted.counter(name), counted.wheels[name].metres_per_count
         where = {"file": table.file, "column": counter.column}
         continuous = continuous_counter(values, times, size, counter.bits, restarted, findings, **where)
         doubtful |= continuous.flagged
@@ -194,40 +208,40 @@ def _travel(
     return travel, doubtful
 
 
-def _check_pod_names(source: PodCountsSource, robot: RobotConfig, findings: FindingList) -> None:
+def _check_pod_names(pods: _Counted, wheels: _Counted, findings: FindingList) -> None:
     remedy = "Add it to [odometry] pods, or take the pod out of the robot file"
-    _check_names("pods", "pod", source.pods, robot.pods, remedy, findings)
-    if source.drive_wheels:
-        remedy = "Add it to [odometry] drive_wheels, or leave all of them out"
-        _check_names("drive_wheels", "driven wheel", source.drive_wheels, robot.drive_wheels, remedy, findings)
+    _check_names(pods, wheels, remedy, findings)
+    # a log without any driven wheel is whole: nothing needs them
+    if wheels.entries:
+        _check_names(wheels, pods, "Add it to [odometry] drive_wheels, or leave all of them out", findings)
 
 
-def _check_names(
-    key: str,
-    what: str,
-    entries: Mapping[str, str | PodCounter],
-    wheels: Mapping[str, Pod],
-    remedy: str,
-    findings: FindingList,
-) -> None:
-    for name in entries:
-        if name not in wheels:
+def _check_names(counted: _Counted, others: _Counted, remedy: str, findings: FindingList) -> None:
+    for name in counted.entries:
+        if name not in counted.wheels:
             findings.error(
                 FindingCode.UNKNOWN_POD,
-                f'the robot file has no {what} "{name}"',
-                nearest_choice(name, wheels) if wheels else f"Add it there as [{key}.NAME]",
+                f'the robot file has no {counted.words} "{name}"',
+                _where_it_belongs(name, counted, others),
                 file="session.toml",
-                column=f"odometry.{key}.{name}",
+                column=f"odometry.{counted.key}.{name}",
             )
-    for name in wheels:
-        if name not in entries:
+    for name in counted.wheels:
+        if name not in counted.entries:
             findings.error(
                 FindingCode.UNKNOWN_POD,
-                f'the robot\'s {what} "{name}" has no column in this log',
+                f'the robot\'s {counted.words} "{name}" has no column in this log',
                 remedy,
                 file="session.toml",
-                column=f"odometry.{key}",
+                column=f"odometry.{counted.key}",
             )
+
+
+def _where_it_belongs(name: str, counted: _Counted, others: _Counted) -> str:
+    """Return what to do with a name that the robot file does not have among wheels of this kind."""
+    if name in others.wheels:
+        return f"It is a {others.words} there: name it in [odometry] {others.key}"
+    return nearest_choice(name, counted.wheels) if counted.wheels else f"Add it there as [{counted.key}.NAME]"
 
 
 def _planar_columns(

@@ -40,7 +40,7 @@ def time_since_earlier(times_s: FloatArray) -> FloatArray:
 def note_impossible_motion(table: Table, log: OdometryLog | PoseTrack, findings: FindingList) -> None:
     """Add findings if steps are longer, or turn further, than any student robot drives in that time.
 
-    Steps of pods are judged where their counters are made continuous.
+    Steps of pods and driven wheels are judged where their counters are made continuous.
     """
     since = time_since_earlier(log.time_s)[1:]
     steps_m, turns_rad = _steps(log), np.abs(_turns(log))
@@ -78,8 +78,9 @@ def refuse_absurd_motion(table: Table, log: OdometryLog, findings: FindingList) 
 
 
 def _pod_steps(log: PodTravel) -> FloatArray:
-    """Return the longest step (N - 1,) of any pod between rows."""
-    return np.asarray(np.max([np.abs(np.diff(travel)) for travel in log.travel_m.values()], axis=0))
+    """Return the longest step (N - 1,) of any pod or driven wheel between rows."""
+    counted = [*log.travel_m.values(), *log.drive_travel_m.values()]
+    return np.asarray(np.max([np.abs(np.diff(travel)) for travel in counted], axis=0))
 
 
 def _steps(log: OdometryLog | PoseTrack) -> FloatArray:

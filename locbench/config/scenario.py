@@ -135,7 +135,7 @@ class Placing(Config):
 
 
 class Slip(Config):
-    """A while in which one pod loses that share of its travel."""
+    """A while in which one pod, or driven wheel, loses that share of its travel."""
 
     pod: Annotated[Text, Field(examples=["left"])]
     """The pod, or driven wheel, that slips."""
@@ -144,14 +144,14 @@ class Slip(Config):
     duration: Annotated[PositiveDuration, Field(examples=["400 ms"])]
     """How long it lasts."""
     lost: Annotated[Share, Field(examples=["60 %"])]
-    """Share of its travel that the pod does not count."""
+    """Share of its travel that it does not count."""
 
 
 class Shove(Config):
     """Another robot pushes for the time of `contact`; during `recovery` the driver steers back onto the path.
 
-    `dx`, `dy` are in the field frame. While in contact each pod named in `pods_lose` loses that share of its travel,
-    and the gyro that share of the turn.
+    `dx`, `dy` are in the field frame. While in contact each pod, or driven wheel, named in `pods_lose` loses that share
+    of its travel, and the gyro that share of the turn.
     """
 
     start: Annotated[NonNegativeDuration, Field(examples=["27 s"])]
@@ -167,13 +167,13 @@ class Shove(Config):
     turn: Annotated[Angle, Field(examples=["20 deg"])] = 0.0
     """How far it is turned, counter-clockwise."""
     pods_lose: Annotated[dict[str, Share], Field(default_factory=dict, examples=[{"left": "60 %"}])]
-    """Share of its travel that each pod named loses while in contact."""
+    """Share of its travel that each pod, or driven wheel, named loses while in contact."""
     gyro_loses: Annotated[Share, Field(examples=["5 %"])] = 0.0
     """Share of the turn that the gyro loses while in contact."""
 
 
 class TruePodGeometry(Config):
-    """What a pod really is, where that differs from the robot file."""
+    """What a pod, or driven wheel, really is, where that differs from the robot file."""
 
     x: Annotated[PlaceOnRobot | None, Field(examples=["-106 mm"])] = None
     """True place forward of the reference point; left out, as the robot file says."""
@@ -202,7 +202,7 @@ class TrueGeometry(Config):
     """Where the world differs from what the files say."""
 
     pods: Annotated[dict[str, TruePodGeometry], Field(default_factory=dict)]
-    """What pods really are, by name, where that differs from the robot file."""
+    """What pods, and driven wheels, really are, by name, where that differs from the robot file."""
     tags: tuple[TrueTagOffset, ...] = ()
     """Tags that are not where the field file says."""
 
@@ -216,10 +216,10 @@ class TrueGeometry(Config):
 
 
 class PodErrors(Config):
-    """Random error of a pod's travel: standard deviation after one metre; its variance grows with the travel."""
+    """Random error of a wheel's travel: standard deviation after one metre; its variance grows with the travel."""
 
     along_per_metre: Annotated[NonNegativeLength, Field(examples=["3 mm"])] = 0.0
-    """Standard deviation of each pod's travel after one metre; the variance grows with the travel."""
+    """Standard deviation of each wheel's travel after one metre; the variance grows with the travel."""
 
 
 class GyroErrors(Config):
@@ -353,7 +353,7 @@ class ScenarioConfig(Config):
     camera: CameraErrors | None = None
     """What the camera sees, how late, and how wrong; left out, there is none."""
     slips: tuple[Slip, ...] = ()
-    """While each lasts, one pod loses a share of its travel."""
+    """While each lasts, one pod, or driven wheel, loses a share of its travel."""
     shoves: tuple[Shove, ...] = ()
     """Contacts in which another robot pushes this one."""
     requests: Annotated[tuple[NonNegativeDuration, ...], Field(examples=[["12 s"]])] = ()

@@ -9,6 +9,8 @@ from locbench.errors import ConfigError, nearest_choice
 
 __all__ = ["check_names"]
 
+_WHEEL = "pod or driven wheel in the robot file"
+
 
 def check_names(scenario: ScenarioConfig, robot: RobotConfig, field: FieldConfig, source: str) -> None:
     """Refuse a scenario that names what does not exist, or a start that a session could not be read from.
@@ -71,12 +73,12 @@ def _check_marks(scenario: ScenarioConfig, field: FieldConfig, source: str) -> N
 def _check_pods(scenario: ScenarioConfig, robot: RobotConfig, source: str) -> None:
     wheels = [*robot.pods, *robot.drive_wheels]
     for number, slip in enumerate(scenario.slips, start=1):
-        _known(slip.pod, wheels, "pod in the robot file", f"{source}: slips[{number}].pod")
+        _known(slip.pod, wheels, _WHEEL, f"{source}: slips[{number}].pod")
     for number, shove in enumerate(scenario.shoves, start=1):
         for name in shove.pods_lose:
-            _known(name, wheels, "pod in the robot file", f"{source}: shoves[{number}].pods_lose")
+            _known(name, wheels, _WHEEL, f"{source}: shoves[{number}].pods_lose")
     for name in scenario.truth.pods:
-        _known(name, wheels, "pod in the robot file", f"{source}: truth.pods")
+        _known(name, wheels, _WHEEL, f"{source}: truth.pods")
     if not robot.drive_wheels and "drive_wheels" in scenario.model_fields_set:
         raise ConfigError(
             "the robot has no driven wheels",

@@ -21,7 +21,7 @@ class Loss:
 
 
 def pod_losses(scenario: ScenarioConfig, pod: str) -> tuple[Loss, ...]:
-    """Return when this pod slips: in its slips, and while the robot is being shoved."""
+    """Return when this pod, or driven wheel, slips: in its slips, and while the robot is being shoved."""
     slips = [Loss(slip.start, slip.start + slip.duration, slip.lost) for slip in scenario.slips if slip.pod == pod]
     shoves = [
         Loss(shove.start, shove.start + shove.contact, shove.pods_lose[pod])

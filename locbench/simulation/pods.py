@@ -1,4 +1,4 @@
-"""Odometry pods: the contact point of each wheel is followed through the world and its rolling counted."""
+"""Pods and driven wheels: the contact point of each is followed through the world and its rolling counted."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ __all__ = ["Rolling", "TruePod", "count_pods", "roll_pods", "true_drive_wheels",
 
 @dataclass(frozen=True)
 class TruePod:
-    """A pod as it really is; `metres_per_count` is negative where it counts backwards."""
+    """A pod, or driven wheel, as it really is; `metres_per_count` is negative where it counts backwards."""
 
     x_m: float
     y_m: float
@@ -97,12 +97,12 @@ def count_pods(
     time_s: FloatArray,
     generators: Mapping[str, np.random.Generator],
 ) -> dict[str, IntArray]:
-    """Return the counts (N,) of each pod, from 0 at the first row.
+    """Return the counts (N,) of each wheel, from 0 at the first row.
 
     Parameters
     ----------
     generators
-        One per pod: for its noise, and for where within a count it starts.
+        One per wheel: for its noise, and for where within a count it starts.
     """
     rolling = roll_pods(motion, pods, time_s)
     return {name: _counted(pod, rolling[name], generators[name]) for name, pod in pods.items()}

@@ -106,12 +106,14 @@ def _odometry(
     time_s = _row_times(world.duration_s, scenario.logging.odometry_period)
     if scenario.noise is NoiseModel.BODY:
         return IncrementRecord(time_s, body_increments(world, robot.motion_noise, time_s, streams.body))
-    counts = count_pods(world, true_pods(scenario, robot), time_s, streams.pods)
-    driven = count_pods(world, true_drive_wheels(scenario, robot), time_s, streams.drive_wheels)
+    pods, wheels = true_pods(scenario, robot), true_drive_wheels(scenario, robot)
+    # all at once, so that the robot is followed through the world once
+    counts = count_pods(world, {**pods, **wheels}, time_s, {**streams.pods, **streams.drive_wheels})
     heading = None
     if robot.gyro is not None:
         heading = gyro_heading(world, scenario.gyro, gyro_losses(scenario), time_s, streams.gyro)
-    return OdometryRecord(time_s, counts, heading, driven)
+    of_pods, of_wheels = ({name: counts[name] for name in names} for names in (pods, wheels))
+    return OdometryRecord(time_s, of_pods, heading, of_wheels)
 
 
 def _detections(

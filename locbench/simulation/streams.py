@@ -1,7 +1,7 @@
 """One stream of random numbers per cause, so that silencing one sensor leaves the others as they were."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -28,23 +28,22 @@ class RandomStreams:
     gyro: np.random.Generator
     camera: CameraStreams
     pods: Mapping[str, np.random.Generator]
+    drive_wheels: Mapping[str, np.random.Generator]
     body: np.random.Generator
-    drive_wheels: Mapping[str, np.random.Generator] = field(default_factory=dict)
 
 
 def random_streams(seed: int, pods: Iterable[str], drive_wheels: Iterable[str] = ()) -> RandomStreams:
-    """Return independent generators that depend only on the seed, the cause, and a pod's place in the robot file.
+    """Return independent generators that depend only on the seed, the cause, and a wheel's place in the robot file.
 
-    Those of driven wheels come after those of the pods: a robot with and without them has the same pods.
+    The place is that among the pods, or among the driven wheels: whichever are added, the others err as before.
     """
-    placing, gyro, camera, wheels, body = np.random.default_rng(seed).spawn(5)
+    placing, gyro, camera, of_pods, body, of_driven = np.random.default_rng(seed).spawn(6)
     names, driven = list(pods), list(drive_wheels)
-    of_pods, of_driven = wheels.spawn(len(names)), wheels.spawn(len(driven))
     return RandomStreams(
         placing=placing,
         gyro=gyro,
         camera=CameraStreams(*camera.spawn(6)),
-        pods=dict(zip(names, of_pods, strict=True)),
+        pods=dict(zip(names, of_pods.spawn(len(names)), strict=True)),
         body=body,
-        drive_wheels=dict(zip(driven, of_driven, strict=True)),
+        drive_wheels=dict(zip(driven, of_driven.spawn(len(driven)), strict=True)),
     )

@@ -85,6 +85,20 @@ CASES = [
     (RobotConfig, ROBOT, 'x = "100 mm"', 'turret_x = "0 mm"', ["cameras.front", 'need carried_by = "turret"']),
     (RobotConfig, ROBOT, '[gyro]\nheading_per_minute = "0.5 deg"', "", ["needs a [gyro]", "pods"]),
     (RobotConfig, ROBOT, 'rolling_direction = "90 deg"', "", ["cannot see sideways motion", "Add a pod"]),
+    (
+        RobotConfig,
+        ROBOT,
+        "[gyro]",
+        '[drive_wheels.left]\nx = "0 mm"\ny = "0 mm"\nwheel_diameter = "70 mm"\ncounts_per_revolution = 512\n[gyro]',
+        ['"left" is a pod and a driven wheel', "Give one of them another name"],
+    ),
+    (
+        RobotConfig,
+        ROBOT,
+        "[gyro]",
+        '[drive_wheels.front]\nx = "0 mm"\ny = "0 mm"\n[gyro]',
+        ["drive_wheels.front.wheel_diameter", "required key is missing"],
+    ),
     (FieldConfig, FIELD, "id = 1", "id = -1", ["tags[1].id", "greater than or equal to 0"]),
     (FieldConfig, FIELD, 'name = "M2"', 'name = "S1"', ["mark name 'S1' appears more than once"]),
     (
@@ -142,6 +156,20 @@ CASES = [
         'pods = { left = "l" }',
         'pods = { left = { colum = "l" } }',
         ["odometry.pods.left.colum"],
+    ),
+    (
+        SessionConfig,
+        SESSION,
+        'pods = { left = "l" }',
+        'pods = { left = "l" }\ndrive_wheels = { front = { colum = "d" } }',
+        ["odometry.drive_wheels.front.colum"],
+    ),
+    (
+        SessionConfig,
+        VELOCITIES.replace("vx", "forward"),
+        "[odometry]",
+        '[odometry]\ndrive_wheels = { front = "d" }',
+        ["odometry.drive_wheels", "unknown key"],
     ),
     (SessionConfig, SESSION, "[start]", "[star]", ["star", "unknown key", 'Did you mean "start"']),
     (FusionConfig, FUSION, "\n", "\n[tag_noise]\nscale = 2.0\n", ["tag_noise", 'Add source = "log"']),
@@ -245,6 +273,12 @@ def test_several_mistakes_are_counted(tmp_path):
     path.write_text(ROBOT.replace('"35 mm"', "35"))
     with pytest.raises(ConfigError, match=r"also wrong: pods\.right\.wheel_diameter, pods\.cross\.wheel_diameter"):
         load_config(path, RobotConfig)
+
+
+def test_a_session_without_driven_wheels_has_none(tmp_path):
+    path = tmp_path / "session.toml"
+    path.write_text(SESSION)
+    assert load_config(path, SessionConfig).odometry.drive_wheels == {}
 
 
 def test_values_are_in_si(tmp_path):

@@ -29,6 +29,7 @@ def test_the_smallest_scenario_is_free_of_errors(tmp_path):
     assert scenario.start.standstill >= 1.5
     assert scenario.camera is None
     assert (scenario.pods.along_per_metre, scenario.gyro.bias, scenario.placing.position_std) == (0.0, 0.0, 0.0)
+    assert scenario.drive_wheels.along_per_metre == 0.0
     assert (scenario.slips, scenario.shoves, scenario.truth.tags, scenario.truth.pods) == ((), (), (), {})
 
 
@@ -64,6 +65,7 @@ BAD = {
     "driving.time_to_speed": SMALLEST + "[driving]\ntime_to_speed = 0.5\n",
     "placing.position_std": SMALLEST + '[placing]\nposition_std = "2 deg"\n',
     "pods.along_per_metre": SMALLEST + '[pods]\nalong_per_metre = "-1 mm"\n',
+    "drive_wheels.along_per_metre": SMALLEST + '[drive_wheels]\nalong_per_metre = "-1 mm"\n',
     "gyro.scale_error": SMALLEST + "[gyro]\nscale_error = 0.01\n",
     "camera.mount": SMALLEST + '[camera]\nflips = "1 %"\n',
     "camera.reports": SMALLEST + CAMERA + 'reports = "poses"\n',

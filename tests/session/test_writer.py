@@ -121,6 +121,15 @@ def test_what_was_not_recorded_is_neither_written_nor_named(tmp_path):
     assert (session.tags, session.marks, session.truth, session.shooter, session.fusion) == (None, None, None, None, ())
 
 
+def test_driven_wheels_have_columns_beside_those_of_the_pods(tmp_path):
+    times = np.array([0.0, 0.01])
+    odometry = OdometryRecord(times, {"left": np.array([0, 1])}, np.zeros(2), {"left front": np.array([0, -4])})
+    folder = _write(tmp_path, odometry=odometry)
+    assert (folder / "odometry.csv").read_text() == "t_ms,enc_left,drive_left front,gyro_deg\n0,0,0,0\n10,1,-4,0\n"
+    source = load_config(folder / "session.toml", SessionConfig).odometry
+    assert (source.pods, source.drive_wheels) == ({"left": "enc_left"}, {"left front": "drive_left front"})
+
+
 @given(st.text(st.characters(exclude_categories=["Cs"])))
 def test_any_text_survives_toml(text):
     assert tomllib.loads(f"key = {toml_text(text)}")["key"] == text

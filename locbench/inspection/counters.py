@@ -1,13 +1,15 @@
 """Counters and gyros that stand still while the others move, and odometry that never moves at all."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 
 from locbench.arrays import BoolArray, FloatArray, runs_of
 from locbench.config import RobotConfig, SessionConfig
 from locbench.config.edits import Edit, EditedFile
+from locbench.config.robot import Pod, SensorKind
 from locbench.config.session import IncrementsSource, PodCounter, PodCountsSource, VelocitiesSource
 from locbench.geometry import unseen_motion
 from locbench.inspection.diagnosis import Diagnosis, LogFault
@@ -32,21 +34,43 @@ _MOST = 0.5
 _NEVER_TURNED_M = 5.0
 _TRUTH_MOVED_M = 0.100
 _STOOD_M, _STOOD_RAD = 0.010, float(np.radians(5.0))
+_POSE_IS_OFF = "Motion that it should have seen is lost or taken for another motion, and every pose after it is off."
+_MEANING: Mapping[SensorKind, str] = MappingProxyType(
+    {
+        SensorKind.POD: _POSE_IS_OFF,
+        SensorKind.DRIVE_WHEEL: "No pose is computed from it, but it seems to slip, and tells nothing of pods that do.",
+        SensorKind.GYRO: _POSE_IS_OFF,
+    }
+)
+_REMEDY: Mapping[SensorKind, str] = MappingProxyType(
+    {
+        SensorKind.POD: "Check its cable, its wheel and its contact with the floor; leave these times out with "
+        "[[segments]].",
+        SensorKind.DRIVE_WHEEL: "Check its cable and its encoder; until it counts, leave drive_wheels out of "
+        "[odometry].",
+        SensorKind.GYRO: "Check its cable and what the logger reads from it; leave these times out with [[segments]].",
+    }
+)
 
 
 @dataclass(frozen=True)
 class _Sensor:
     """One measurement: what it is called, its column, its row in the kinematics, its readings and where it rests.
 
-    `change` and `rests` (N - 1,) are per interval. `unit_m` is False for a gyro.
+    `change` and `rests` (N - 1,) are per interval.
     """
 
     words: str
     column: str
+    kind: SensorKind
     row: FloatArray
     change: FloatArray
     rests: BoolArray
-    measures: Dimension
+
+    @property
+    def measures(self) -> Dimension:
+        """What its readings are."""
+        return Dimension.ANGLE if self.kind is SensorKind.GYRO else Dimension.LENGTH
 
     @property
     def missed(self) -> float:
@@ -67,8 +91,10 @@ def counter_faults(log: OdometryLog, motion: Motion, robot: RobotConfig, config:
     """Return a diagnosis for every counter, gyro or turn column that stands still while the others move."""
     match log:
         case PodTravel():
-            sensors = _sensors(log, robot, config)
-            found = [_stuck(index, sensors, log.time_s, motion, robot, config) for index in range(len(sensors))]
+            found = [
+                _stuck(sensor, others, log.time_s, motion, robot, config)
+                for sensor, others in _with_witnesses(log, robot, config)
+            ]
             return [diagnosis for diagnosis in found if diagnosis is not None]
         case BodyIncrements() | BodyVelocities():
             return _never_turning(motion, config)
@@ -136,20 +162,36 @@ def frozen_against_truth(motion: Motion, truth: PoseTrack, config: SessionConfig
     ]
 
 
-def _sensors(log: PodTravel, robot: RobotConfig, config: SessionConfig) -> list[_Sensor]:
+def _with_witnesses(
+    log: PodTravel, robot: RobotConfig, config: SessionConfig
+) -> Iterator[tuple[_Sensor, list[_Sensor]]]:
+    """Yield each sensor with the others that tell whether it should have moved: never driven wheels, for they spin."""
     source = config.odometry
-    columns: Mapping[str, str | PodCounter] = source.pods if isinstance(source, PodCountsSource) else {}
-    sensors = []
-    for name, travel in log.travel_m.items():
-        counter = columns[name]
-        column = counter.column if isinstance(counter, PodCounter) else counter
-        change = np.diff(travel)
-        row = robot.pods[name].row
-        sensors.append(_Sensor(f'The counter of pod "{name}"', column, row, change, change == 0.0, Dimension.LENGTH))
-    if log.heading_rad is not None and isinstance(source, PodCountsSource) and source.heading is not None:
-        change, column = np.diff(log.heading_rad), source.heading.column
+    if not isinstance(source, PodCountsSource):
+        return
+    trusted = _counters(log.travel_m, source.pods, robot.pods, SensorKind.POD)
+    if log.heading_rad is not None and source.heading is not None:
+        change = np.diff(log.heading_rad)
         rests = _same_rate(change, np.diff(log.time_s))
-        sensors.append(_Sensor("The gyro", column, _GYRO_ROW, change, rests, Dimension.ANGLE))
+        trusted.append(_Sensor("The gyro", source.heading.column, SensorKind.GYRO, _GYRO_ROW, change, rests))
+    for index, sensor in enumerate(trusted):
+        yield sensor, [*trusted[:index], *trusted[index + 1 :]]
+    for wheel in _counters(log.drive_travel_m, source.drive_wheels, robot.drive_wheels, SensorKind.DRIVE_WHEEL):
+        yield wheel, trusted
+
+
+def _counters(
+    travel_m: Mapping[str, FloatArray],
+    entries: Mapping[str, str | PodCounter],
+    wheels: Mapping[str, Pod],
+    kind: SensorKind,
+) -> list[_Sensor]:
+    sensors, words = [], "pod" if kind is SensorKind.POD else "driven wheel"
+    for name, travel in travel_m.items():
+        entry, change = entries[name], np.diff(travel)
+        column = entry.column if isinstance(entry, PodCounter) else entry
+        called = f'The counter of {words} "{name}"'
+        sensors.append(_Sensor(called, column, kind, wheels[name].row, change, change == 0.0))
     return sensors
 
 
@@ -162,24 +204,25 @@ def _same_rate(change: FloatArray, duration_s: FloatArray) -> BoolArray:
 
 
 def _stuck(
-    index: int,
-    sensors: list[_Sensor],
+    sensor: _Sensor,
+    others: list[_Sensor],
     time_s: FloatArray,
     motion: Motion,
     robot: RobotConfig,
     config: SessionConfig,
 ) -> Diagnosis | None:
-    sensor, others = sensors[index], [*sensors[:index], *sensors[index + 1 :]]
     if not others:
         return None
     expected, seen = _expected(sensor, others)
+    # a driven wheel that brakes keeps its reading while the robot is pushed, but never for long
+    rolls_along = seen and sensor.kind is not SensorKind.DRIVE_WHEEL
     # what the sensor itself shows of it, such as a bias that was taken off, is not missed
     missed = np.concatenate([[0.0], np.cumsum(expected - sensor.change)])
     stuck = []
     for begin, end in runs_of(sensor.rests):
         excursion = float(np.max(np.abs(missed[begin : end + 1] - missed[begin])))
         duration_s = float(time_s[end] - time_s[begin])
-        if excursion > sensor.missed and _is_long(duration_s, seen, motion, time_s[[begin, end]]):
+        if excursion > sensor.missed and _is_long(duration_s, rolls_along, motion, time_s[[begin, end]]):
             stuck.append(_Rest(begin, end, float(np.sum(np.abs(expected[begin:end])))))
     if not stuck:
         return _never_changing(sensor, motion, config)
@@ -198,8 +241,8 @@ def _expected(sensor: _Sensor, others: list[_Sensor]) -> tuple[FloatArray, bool]
     return np.column_stack([other.change for other in others]) @ weights, seen
 
 
-def _is_long(duration_s: float, seen: bool, motion: Motion, span_s: FloatArray) -> bool:
-    if seen:
+def _is_long(duration_s: float, rolls_along: bool, motion: Motion, span_s: FloatArray) -> bool:
+    if rolls_along:
         return duration_s > _STUCK_S
     path_m = np.interp(span_s, motion.time_s, motion.path_length_m)
     turned_rad = np.interp(span_s, motion.time_s, motion.turning_rad)
@@ -214,21 +257,19 @@ def _stuck_diagnosis(
     longest = stuck[int(np.argmax(durations))]
     missed = sum(rest.missed for rest in stuck)
     times = "once" if len(stuck) == 1 else f"{len(stuck)} times"
-    is_gyro = sensor.measures is Dimension.ANGLE
-    edits = _without_gyro(robot) if is_gyro and share > _MOST else ()
-    remedy = "Check its cable, its wheel and its contact with the floor; leave these times out with [[segments]]."
-    if is_gyro:
-        remedy = "Check its cable and what the logger reads from it; leave these times out with [[segments]]."
+    edits = _without_gyro(robot) if sensor.kind is SensorKind.GYRO and share > _MOST else ()
+    spoils = share > _MOST and sensor.kind is not SensorKind.DRIVE_WHEEL
+    remedy = _REMEDY[sensor.kind]
     if edits:
         remedy = "Take the heading from the pods until the gyro works, and check its cable."
     return Diagnosis(
         code=LogFault.COUNTER_STUCK,
-        severity=Severity.ERROR if share > _MOST else Severity.WARNING,
+        severity=Severity.ERROR if spoils else Severity.WARNING,
         where=f'{config.odometry.file}, column "{sensor.column}"',
         evidence=f"{sensor.words} keeps one reading {times} while the others move, longest {max(durations):.1f} s from "
         f"{format_clock(time_s[longest.begin])} on; they say that it misses "
         f"{format_quantity(missed, sensor.measures)}, {100.0 * share:.0f} % of all it should show.",
-        meaning="Motion that it should have seen is lost or taken for another motion, and every pose after it is off.",
+        meaning=_MEANING[sensor.kind],
         remedy=remedy,
         measured=(
             Measured("times", float(len(stuck))),
@@ -256,7 +297,9 @@ def _never_changing(sensor: _Sensor, motion: Motion, config: SessionConfig) -> D
         where=f'{config.odometry.file}, column "{sensor.column}"',
         evidence=f"{sensor.words} never changes in the whole log, though the robot drives "
         f"{format_quantity(path_m, Dimension.LENGTH)}.",
-        meaning="If the robot moved that way at all, it is lost.",
+        meaning="If the robot moved that way at all, it is lost."
+        if sensor.kind is not SensorKind.DRIVE_WHEEL
+        else _MEANING[sensor.kind],
         remedy="Push the robot by hand along that direction and look whether the number changes.",
         measured=(Measured("path", path_m, dimension=Dimension.LENGTH),),
     )

@@ -16,7 +16,8 @@ ROOT = Path(__file__).parents[1]
 DEMOS = sorted(path.name for path in (ROOT / "logs_demo").iterdir())
 TAG_KINDS = ["tag_pose", "range_bearing", "bearing", "range"]
 ODOMETRY_KINDS = ["increments", "velocities", "poses"]
-OTHER_LOGS = [*TAG_KINDS, *ODOMETRY_KINDS]
+DRIVEN = "drive_wheels"
+OTHER_LOGS = [*TAG_KINDS, *ODOMETRY_KINDS, DRIVEN]
 
 SCENARIO = """name = "short run"
 seed = 5
@@ -122,9 +123,20 @@ def _files_of(folder: Path) -> dict[str, bytes]:
     return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
+def _with_driven_wheels(log: SmallLog) -> SmallLog:
+    robot = log.folder / "robot.toml"
+    for name, y in (("front", 140), ("rear", -140)):
+        place = f'[drive_wheels.{name}]\nx = "0 mm"\ny = "{y} mm"\n'
+        robot.write_text(robot.read_text() + place + 'wheel_diameter = "70 mm"\ncounts_per_revolution = 2048\n')
+    table = log.tables["odometry.csv"]
+    table["df"], table["dr"] = table["l"] // 8, -table["r"] // 8
+    log.parts["odometry"] += 'drive_wheels = { front = "df", rear = { column = "dr", bits = 32 } }\n'
+    return log
+
+
 @cache
 def other_log(kind: str) -> Input:
-    """Return a short log of another kind of detections, simulated, or of another kind of odometry."""
+    """Return a short log of another kind of detections, simulated, of another kind of odometry, or of driven wheels."""
     with TemporaryDirectory() as made:
         folder = Path(made)
         if kind in TAG_KINDS:
@@ -133,6 +145,8 @@ def other_log(kind: str) -> Input:
             path.write_text(path.read_text().replace('"robot_pose"', f'"{kind}"'))
             simulate(path, folder / "log")
             path.unlink()
+        elif kind == DRIVEN:
+            _with_driven_wheels(SmallLog(folder / "log").with_tags().with_marks().with_truth()).write()
         else:
             log = SmallLog(folder / "log", kind, "odometry.csv.gz" if kind == "poses" else "odometry.csv")
             log.with_tags().with_marks().with_truth().with_requests([1.0, 2.0]).write()

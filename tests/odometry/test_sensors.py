@@ -10,8 +10,8 @@ from logs import SmallLog
 
 from locbench.config import RobotConfig
 from locbench.config.robot import SensorKind
-from locbench.odometry import GYRO, layout_sensors, logged_sensors, measure_motion, sensor_response
-from locbench.session import read_session
+from locbench.odometry import GYRO, Motion, layout_sensors, logged_sensors, measure_motion, sensor_response
+from locbench.session import PodTravel, read_session
 
 WHEEL = {"wheel_diameter": "50 mm", "counts_per_revolution": 1000}
 
@@ -85,3 +85,83 @@ def test_driven_wheels_of_the_log_are_read_too(tmp_path):
     assert sensors.reading[:, 3] == pytest.approx(sensors.reading[:, 0])
     # the pose is computed without them
     assert motion.twist == pytest.approx(measure_motion(log, session.robot).twist)
+
+
+PLACES = st.tuples(st.floats(-0.5, 0.5), st.floats(-0.5, 0.5), st.floats(-3.1, 3.1))
+STEPS = st.tuples(st.floats(-0.1, 0.1), st.floats(-0.1, 0.1), st.floats(-0.5, 0.5))
+
+
+def _anywhere(places):
+    """The robot with driven wheels at places (x, y, direction) in metres and radians."""
+    wheels = {
+        f"wheel {number}": {**WHEEL, "x": f"{x:.12f} m", "y": f"{y:.12f} m", "rolling_direction": f"{turn:.12f} rad"}
+        for number, (x, y, turn) in enumerate(places)
+    }
+    return _robot(drive_wheels=wheels)
+
+
+def _rolled(wheel, twist):
+    """The part along the rolling direction of how a point of the body moves, from its velocity about the centre."""
+    forward = twist[:, 0] - wheel.y * twist[:, 2]
+    left = twist[:, 1] + wheel.x * twist[:, 2]
+    return np.cumsum(forward * np.cos(wheel.rolling_direction) + left * np.sin(wheel.rolling_direction))
+
+
+@given(st.lists(PLACES, min_size=1, max_size=4), st.lists(STEPS, min_size=2, max_size=6), st.booleans())
+def test_readings_made_from_any_motion_of_the_body_fit_the_rows(places, steps, gyro):
+    robot, twist = _anywhere(places), np.array([(0.0, 0.0, 0.0), *steps])
+    times = np.arange(len(twist)) * 0.02
+    log = PodTravel(
+        time_s=times,
+        travel_m={name: _rolled(pod, twist) for name, pod in robot.pods.items()},
+        heading_rad=np.cumsum(twist[:, 2]) if gyro else None,
+        flagged=np.zeros(len(twist), dtype=bool),
+        drive_travel_m={name: _rolled(wheel, twist) for name, wheel in robot.drive_wheels.items()},
+    )
+    sensors = logged_sensors(Motion.from_increments(times, twist, log.flagged), log, robot)
+    kinds = [SensorKind.POD] * 3 + [SensorKind.DRIVE_WHEEL] * len(places) + [SensorKind.GYRO] * gyro
+    assert sensors.layout.kind == tuple(kinds)
+    np.testing.assert_allclose(np.diff(sensors.reading, axis=0), twist[1:] @ sensors.layout.row.T, atol=1e-9)
+    # whatever more than three measurements say, no motion contradicts them
+    left, singular, _ = np.linalg.svd(sensors.layout.row)
+    assert np.min(singular) > 1e-3
+    assert sensors.layout.redundancy == len(kinds) - 3
+    np.testing.assert_allclose(np.diff(sensors.reading, axis=0) @ left[:, 3:], 0.0, atol=1e-9)
+
+
+def test_of_rows_with_one_time_the_last_reading_holds():
+    robot = _robot(drive_wheels=DRIVEN)
+    times, reading = np.array([0.0, 0.1, 0.1, 0.1, 0.2]), np.array([0.0, 1.0, 2.0, 3.0, 4.0])
+    travel = {name: reading + number for number, name in enumerate(robot.pods)}
+    log = PodTravel(times, travel, 0.1 * reading, np.zeros(5, dtype=bool), {"front": 10.0 + reading})
+    sensors = logged_sensors(Motion.from_increments(times, np.zeros((5, 3)), log.flagged), log, robot)
+    np.testing.assert_array_equal(sensors.time_s, [0.0, 0.1, 0.2])
+    np.testing.assert_allclose(sensors.reading[1], [3.0, 4.0, 5.0, 13.0, 0.3])
+
+
+def test_what_a_log_lacks_is_no_sensor():
+    robot = _robot(drive_wheels=DRIVEN)
+    pods = ("left", "right", "cross")
+    assert layout_sensors(robot, gyro=False, drive_wheels=False).name == pods
+    assert layout_sensors(robot, gyro=False).name == (*pods, "front")
+    without = robot.model_copy(update={"gyro": None, "heading_from": "pods"})
+    assert layout_sensors(without, gyro=True, drive_wheels=False).name == pods
+    nothing = layout_sensors(without.model_copy(update={"pods": {}, "drive_wheels": {}}), gyro=True)
+    assert (len(nothing), nothing.redundancy, nothing.row.shape) == (0, 0, (0, 3))
+
+
+def test_only_pods_and_gyro_count_for_the_pose():
+    assert layout_sensors(_robot(drive_wheels=DRIVEN), gyro=True).is_pod.tolist() == [True, True, True, False, True]
+
+
+def test_variance_is_the_files_noise_and_the_rounding_of_both_ends():
+    robot = _robot(drive_wheels=DRIVEN, gyro={"heading_per_minute": "0.6 deg"})
+    layout = layout_sensors(robot, gyro=True)
+    # right: 2 mm after a metre; front: 20 mm; over four metres twice that; the gyro over a quarter of a minute
+    variance = layout.variance(np.full(5, -4.0), np.array(15.0))
+    count = np.pi * 0.050 / 1000
+    expected = [0.002**2, 0.004**2, 0.002**2, 0.040**2]
+    np.testing.assert_allclose(variance[:4], np.array(expected) + count**2 / 6.0, rtol=1e-12)
+    assert np.sqrt(variance[4]) == pytest.approx(np.radians(0.3))
+    several = layout.variance(np.zeros((7, 5)), np.arange(7.0))
+    np.testing.assert_allclose(several[:, :4], np.tile(count**2 / 6.0, (7, 4)))

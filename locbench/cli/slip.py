@@ -7,7 +7,8 @@ import typer
 
 __all__ = ["slip"]
 
-_MOST_FALSE_ALARMS = 10.0
+# less often than once in a year of driving, and floating point would no longer tell the limit from infinity
+_LEAST_FALSE_ALARMS, _MOST_FALSE_ALARMS = 1e-6, 10.0
 
 
 def slip(
@@ -30,9 +31,9 @@ def slip(
     from locbench.report.slip import print_slip, write_slip
     from locbench.results import slip_json
 
-    if not 0.0 < false_alarms_per_minute <= _MOST_FALSE_ALARMS:
+    if not _LEAST_FALSE_ALARMS <= false_alarms_per_minute <= _MOST_FALSE_ALARMS:
         raise UsageError(
-            f"the rate of false alarms must lie above 0 and be at most {_MOST_FALSE_ALARMS:g}",
+            f"the rate of false alarms must lie between {_LEAST_FALSE_ALARMS:g} and {_MOST_FALSE_ALARMS:g}",
             where="--false-alarms-per-minute",
             received=false_alarms_per_minute,
             remedy="Leave it out for 0.05",

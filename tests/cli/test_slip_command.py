@@ -31,12 +31,18 @@ def test_json_and_nothing_else(capsys):
     assert record.false_alarms_per_minute == 1.0
 
 
-@pytest.mark.parametrize("rate", ["0", "-1", "nan", "11"])
+@pytest.mark.parametrize("rate", ["0", "-1", "nan", "11", "1e-9", "1e-300"])
 def test_an_impossible_rate_is_refused(rate, capsys):
     assert _run("slip", SHOVED, "--false-alarms-per-minute", rate) == 2
     error = capsys.readouterr().err
     assert "--false-alarms-per-minute" in error
     assert len(error.splitlines()) == 1
+
+
+@pytest.mark.parametrize("rate", ["1e-6", "10"])
+def test_the_rarest_and_the_most_frequent_alarms_are_answered(rate, capsys):
+    assert _run("slip", SHOVED, "--json", "--false-alarms-per-minute", rate) == 0
+    assert json.loads(capsys.readouterr().out)["events"]
 
 
 def test_a_missing_session_is_one_line(tmp_path, capsys):

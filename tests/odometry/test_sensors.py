@@ -150,10 +150,6 @@ def test_what_a_log_lacks_is_no_sensor():
     assert (len(nothing), nothing.redundancy, nothing.row.shape) == (0, 0, (0, 3))
 
 
-def test_only_pods_and_gyro_count_for_the_pose():
-    assert layout_sensors(_robot(drive_wheels=DRIVEN), gyro=True).is_pod.tolist() == [True, True, True, False, True]
-
-
 def test_variance_is_the_files_noise_and_the_rounding_of_both_ends():
     robot = _robot(drive_wheels=DRIVEN, gyro={"heading_per_minute": "0.6 deg"})
     layout = layout_sensors(robot, gyro=True)
